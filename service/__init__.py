@@ -1,0 +1,1 @@
+"""The work: water chemistry, sites, visits, stock, rounds and the API."""
