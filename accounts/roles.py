@@ -1,0 +1,70 @@
+"""Who may do what: one table, read by the code, shown in the documentation, checked by tests."""
+
+from collections.abc import Iterable
+from enum import StrEnum
+
+from django.db.models import TextChoices
+
+
+class Role(TextChoices):
+    OWNER = "owner", "Owner of the firm"
+    OFFICE = "office", "Office"
+    TECHNICIAN = "technician", "Technician"
+    RENTAL_MANAGER = "rental_manager", "Rental manager"
+    AUDITOR = "auditor", "Auditor (reads only)"
+
+
+class Action(StrEnum):
+    """Something a person may do; the value is what a refusal and the audit trail call it."""
+
+    SEE_FIRM = "see all sites, visits and records of the firm"
+    SEE_OWN_CLIENTS = "see the sites and records of the clients named for this person"
+    SEE_ACCESS_CODES = "see access codes of today's own stops"
+    SEE_STAFF_NAMES = "see who did a visit"
+    PLAN_VISITS = "plan, move and cancel visits"
+    CARRY_OUT_VISITS = "enter readings, doses and tasks, and sign a visit"
+    AMEND_RECORDS = "add an amendment to a signed record"
+    REOPEN_SPA = "reopen a closed spa, by a reading that meets the guideline"
+    CLOSE_SPA = "close a spa by hand"
+    EDIT_SITES = "add and change clients, sites and spas"
+    CHANGE_VOLUME = "change a spa's volume"
+    EDIT_STOCK = "add and change products, batches and instruments"
+    CONFIRM_GUIDELINE_ROW = "confirm a guideline row against the document"
+    SETTLE_DEFECTS = "close a defect, or record the owner's consent"
+    MANAGE_PEOPLE = "invite people, change roles, end sessions"
+    SEE_AUDIT_TRAIL = "read the audit trail"
+    DOWNLOAD_RECORDS = "download visit records"
+
+
+_EVERYTHING = frozenset(Action)
+_OFFICE = _EVERYTHING - {Action.MANAGE_PEOPLE, Action.SEE_AUDIT_TRAIL, Action.SEE_OWN_CLIENTS}
+
+ALLOWED: dict[Role, frozenset[Action]] = {
+    Role.OWNER: _EVERYTHING - {Action.SEE_OWN_CLIENTS},
+    Role.OFFICE: _OFFICE,
+    Role.TECHNICIAN: frozenset(
+        {
+            Action.SEE_FIRM,
+            Action.SEE_ACCESS_CODES,
+            Action.SEE_STAFF_NAMES,
+            Action.CARRY_OUT_VISITS,
+            Action.AMEND_RECORDS,
+            Action.REOPEN_SPA,
+            Action.CLOSE_SPA,
+            Action.DOWNLOAD_RECORDS,
+        }
+    ),
+    Role.RENTAL_MANAGER: frozenset({Action.SEE_OWN_CLIENTS, Action.DOWNLOAD_RECORDS}),
+    Role.AUDITOR: frozenset({Action.SEE_FIRM, Action.SEE_STAFF_NAMES, Action.DOWNLOAD_RECORDS}),
+}
+
+
+def allowed_actions(roles: Iterable[str]) -> frozenset[Action]:
+    """Every action that any of these roles may do.
+
+    >>> Action.AMEND_RECORDS in allowed_actions(["technician"])
+    True
+    >>> allowed_actions([])
+    frozenset()
+    """
+    return frozenset().union(*(ALLOWED[Role(role)] for role in roles))

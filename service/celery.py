@@ -1,0 +1,11 @@
+"""The worker's way in. Queues: ``default``, ``weeks`` (plans), ``reports`` (PDF)."""
+
+import os
+
+from celery import Celery
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "service.settings")
+
+app = Celery("runnel")
+app.config_from_object("django.conf:settings", namespace="CELERY")
+app.autodiscover_tasks(["service.runs", "service.visits", "reports"])

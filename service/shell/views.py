@@ -1,0 +1,24 @@
+"""The way in, and the answer to "are you there"."""
+
+from django.contrib.auth.decorators import login_not_required
+from django.db import connection
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+
+from accounts.access import signed_in
+from service.shell.navigation import places_for
+
+
+def home(request: HttpRequest) -> HttpResponse:
+    """Send each person to the page they work from."""
+    places = places_for(signed_in(request))
+    if not places:
+        return render(request, "shell/no_role.html")
+    return redirect(places[0].url_name)
+
+
+@login_not_required
+def health(request: HttpRequest) -> HttpResponse:
+    """Touches the database; says nothing else, because anybody may ask."""
+    connection.ensure_connection()
+    return HttpResponse("ok", content_type="text/plain")

@@ -1,0 +1,121 @@
+"""Builds rows for tests. Names are invented.
+
+Every factory needs an organisation in scope (``scope(organisation=…)``) or scopes disabled.
+"""
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+import factory
+from django.utils import timezone
+
+from accounts.models import Organisation, Person, RoleGrant
+from accounts.roles import Role
+from service.sites.models import Client, ClientAccess, Site, Spa
+from service.stock.models import Batch, Instrument, Method, Product
+from service.visits.models import Visit
+
+PASSWORD = "correct-horse-battery"
+PIN = "4826"
+
+
+class OrganisationFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Organisation
+
+    name = factory.Sequence(lambda n: f"Firm {n}")
+    guideline_id = "dc_25c"
+
+
+class PersonFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Person
+        skip_postgeneration_save = True
+
+    organisation = factory.SubFactory(OrganisationFactory)
+    email = factory.Sequence(lambda n: f"person{n}@example.org")
+    name = factory.Sequence(lambda n: f"Person {n}")
+
+    @factory.post_generation
+    def roles(person, create, roles, **_):  # noqa: N805
+        person.set_password(PASSWORD)
+        person.set_signing_pin(PIN)
+        person.save()
+        for role in roles or ():
+            RoleGrant.objects.create(person=person, role=Role(role))
+
+
+class ClientFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Client
+
+    organisation = factory.SubFactory(OrganisationFactory)
+    name = factory.Sequence(lambda n: f"Client {n}")
+
+
+class SiteFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Site
+
+    client = factory.SubFactory(ClientFactory)
+    organisation = factory.SelfAttribute("client.organisation")
+    name = factory.Sequence(lambda n: f"Site {n}")
+    access_code = "4711"
+    access_notes = "Side gate"
+
+
+class SpaFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Spa
+
+    site = factory.SubFactory(SiteFactory)
+    organisation = factory.SelfAttribute("site.organisation")
+    name = factory.Sequence(lambda n: f"Spa {n}")
+    volume_l = 1250
+    volume_basis = "plate"
+
+
+class ClientAccessFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = ClientAccess
+
+    client = factory.SubFactory(ClientFactory)
+    organisation = factory.SelfAttribute("client.organisation")
+
+
+class ProductFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Product
+
+    organisation = factory.SubFactory(OrganisationFactory)
+    name = factory.Sequence(lambda n: f"Product {n}")
+    substance = "sodium_bicarbonate"
+    active_fraction = Decimal("0.99")
+
+
+class BatchFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Batch
+
+    product = factory.SubFactory(ProductFactory)
+    organisation = factory.SelfAttribute("product.organisation")
+    code = factory.Sequence(lambda n: f"B{n:04}")
+    expires_on = factory.LazyFunction(lambda: date.today() + timedelta(days=300))
+
+
+class InstrumentFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Instrument
+
+    organisation = factory.SubFactory(OrganisationFactory)
+    name = factory.Sequence(lambda n: f"Photometer {n}")
+    method = Method.PHOTOMETER
+
+
+class VisitFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = Visit
+
+    spa = factory.SubFactory(SpaFactory)
+    organisation = factory.SelfAttribute("spa.organisation")
+    planned_on = factory.LazyFunction(timezone.localdate)
