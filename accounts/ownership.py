@@ -48,7 +48,7 @@ def _foreign_rows(row: OwnedByOrganisation) -> dict[str, str]:
     """
     errors = {}
     for field in row._meta.concrete_fields:
-        if field.is_relation and field.is_cached(row):
+        if field.is_relation and field.name in row._state.fields_cache:
             other = getattr(row, field.name)
             if getattr(other, "organisation_id", row.organisation_id) != row.organisation_id:
                 errors[field.name] = f"This {field.verbose_name} does not exist."

@@ -27,7 +27,7 @@ def unseal(sealed: str) -> str:
         return "(cannot be opened: its key is missing)"
 
 
-class SealedTextField(models.TextField):
+class SealedTextField(models.TextField):  # type: ignore[type-arg]
     """A text column that only ever holds sealed text. Empty stays empty."""
 
     def get_prep_value(self, value: Any) -> Any:
