@@ -93,9 +93,7 @@ def test_an_access_row_shows_nothing_to_somebody_without_the_role(
 
 def test_a_technician_who_is_also_a_rental_manager_sees_the_firm(firm: Firm) -> None:
     with scopes_disabled():
-        person = PersonFactory(
-            organisation=firm.organisation, roles=[Role.TECHNICIAN, Role.RENTAL_MANAGER]
-        )
+        person = PersonFactory(organisation=firm.organisation, roles=[Role.TECHNICIAN, Role.RENTAL_MANAGER])
 
     assert _seen_and_hidden(visible_spas, Spa, person)[0] == {firm.spa, firm.hidden_spa}
 
