@@ -1,9 +1,9 @@
 """Background work that a person can see: what was asked, by whom, how far it is, what came of it.
 
     queued ──► running ──► done
-       ▲          │  └───► failed      (an error that a retry cannot mend; says why in words)
-       └──────────┘        cancelled   (asked for by a person; the task stops at its next step)
-     (worker gone silent)
+       ▲          │  ├───► failed      (an error that a retry cannot mend; says why in words)
+       └──────────┘  └───► cancelled   (asked for by a person; the task stops at its next step)
+     (worker gone silent, three times at most)
 
 The row is the truth and the message in the queue only a nudge: a message that is lost is sent
 again by ``sweep``, one that arrives twice finds the row taken.
@@ -26,6 +26,9 @@ class RunState(models.TextChoices):
     CANCELLED = "cancelled", "Cancelled"
 
 
+LIVE_STATES = (RunState.QUEUED, RunState.RUNNING)
+
+
 class Run(OwnedByOrganisation):
     """One piece of background work."""
 
@@ -40,7 +43,10 @@ class Run(OwnedByOrganisation):
     error = models.TextField(blank=True)
     asked_by = models.ForeignKey(Person, on_delete=models.PROTECT, null=True, related_name="+")
     created_at = models.DateTimeField(default=timezone.now)
+    # When it was queued, or when the worker that has it last gave a sign of life.
     seen_at = models.DateTimeField(default=timezone.now)
+    # A message not taken up by then counts as lost, and the sweep sends another.
+    send_again_at = models.DateTimeField(default=timezone.now)
     finished_at = models.DateTimeField(null=True)
     cancel_asked = models.BooleanField(default=False)
 
@@ -49,6 +55,7 @@ class Run(OwnedByOrganisation):
         indexes: ClassVar = [
             models.Index(fields=["organisation", "-created_at"], name="run_by_time"),
             models.Index(fields=["state", "seen_at"], name="run_stale"),
+            models.Index(fields=["state", "send_again_at"], name="run_unsent"),
         ]
         constraints: ClassVar = [
             models.CheckConstraint(condition=models.Q(state__in=RunState.values), name="run_state_is_known"),
@@ -56,3 +63,7 @@ class Run(OwnedByOrganisation):
 
     def __str__(self) -> str:
         return self.title
+
+    @property
+    def is_live(self) -> bool:
+        return self.state in LIVE_STATES
