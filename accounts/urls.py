@@ -1,4 +1,8 @@
-from django.urls import URLPattern
+from django.urls import path
+
+from accounts import views
 
 app_name = "accounts"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("me/", views.me, name="me"),
+]

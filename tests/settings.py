@@ -16,4 +16,5 @@ CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, object] = {}
 EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
+STATIC_ROOT.mkdir(exist_ok=True)  # noqa: F405
 LOGGING["root"]["level"] = "ERROR"  # type: ignore[index, name-defined]  # noqa: F405
