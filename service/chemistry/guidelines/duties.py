@@ -10,13 +10,11 @@ from .citation import Citation
 
 
 @dataclass(frozen=True)
-class TestFrequency:
+class FrequencyOfTests:
     """How often parameters are tested.
 
     feed "manual" or "automatic", facility "let" or "commercial"; None: any. at: times of day in words.
     """
-
-    __test__ = False  # not a test class, whatever a collector makes of its name
 
     citation: Citation
     parameters: tuple[str, ...]
@@ -174,7 +172,7 @@ class ClosureCondition:
 class Duties:
     """All duties of a set, by kind."""
 
-    test_frequency: tuple[TestFrequency, ...] = ()
+    test_frequency: tuple[FrequencyOfTests, ...] = ()
     record_retention: tuple[RecordRetention, ...] = ()
     water_replacement: tuple[WaterReplacement, ...] = ()
     filter_cleaning: tuple[FilterCleaning, ...] = ()

@@ -25,7 +25,7 @@ class GuidelineDataError(ValueError):
 
 
 DUTY_KINDS: Mapping[str, Callable[..., Any]] = {
-    "test_frequency": duties.TestFrequency,
+    "test_frequency": duties.FrequencyOfTests,
     "record_retention": duties.RecordRetention,
     "water_replacement": duties.WaterReplacement,
     "filter_cleaning": duties.FilterCleaning,
