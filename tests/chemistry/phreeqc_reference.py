@@ -96,6 +96,7 @@ SPENT = {
 OXIDANT_ORDER = ("Ocl", "Obr", "Pms")
 # PHREEQC refuses a total that rounding carries below zero, so a trace of what is used up stays.
 NEARLY_ALL = 1 - 1e-7
+TRACE_MOL = 1e-9
 
 PUNCHED = {
     "ph": '-LA("H+")',
@@ -312,11 +313,16 @@ def initial_amounts(readings: Mapping[str, Any], background: Mapping[str, float]
     return amounts
 
 
+def without_trace(moles: float) -> float:
+    """An amount, or zero where only a trace is left."""
+    return moles if moles > TRACE_MOL else 0.0
+
+
 def spend(ledger: Ledger, amounts: Mapping[str, float]) -> Counter[str]:
     """Reactants that turn oxidants into their acids; the ledger follows."""
     reactants: Counter[str] = Counter()
     for name, wanted in amounts.items():
-        moles = min(wanted, NEARLY_ALL * ledger.redox[name])
+        moles = without_trace(min(wanted, NEARLY_ALL * ledger.redox[name]))
         ledger.redox[name] -= moles
         if name == "Obr":
             ledger.redox["Br"] += moles
@@ -326,13 +332,13 @@ def spend(ledger: Ledger, amounts: Mapping[str, float]) -> Counter[str]:
 
 
 def meet(ledger: Ledger) -> Counter[str]:
-    """Reactants for neutralisers meeting oxidants, then oxidants meeting bromide (conventions of the cases)."""
+    """Reactants for neutralisers meeting oxidants, then oxidants meeting bromide, as the conventions say."""
     reactants: Counter[str] = Counter()
     for neutraliser, capacity in (("Sulfite", 1), ("Thi", 4), ("H2O2", 1)):
         met = {}
-        left = capacity * ledger.redox[neutraliser]
+        left = without_trace(capacity * ledger.redox[neutraliser])
         for name in OXIDANT_ORDER:
-            met[name] = min(left, NEARLY_ALL * ledger.redox[name])
+            met[name] = without_trace(min(left, NEARLY_ALL * ledger.redox[name]))
             left -= met[name]
         used = min(sum(met.values()), NEARLY_ALL * capacity * ledger.redox[neutraliser])
         reactants.update(spend(ledger, met))
@@ -341,7 +347,7 @@ def meet(ledger: Ledger) -> Counter[str]:
             reactants.update({"H2Thi": -used / 4, "H2SO4": used / 2})
     ledger.redox["Sulfite"] = 0
     for name, spent_acid in (("Ocl", {"HOcl": -1, "HCl": 1}), ("Pms", {"HPms": -1, "H2SO4": 1})):
-        moles = NEARLY_ALL * min(ledger.redox[name], ledger.redox["Br"])
+        moles = without_trace(NEARLY_ALL * min(ledger.redox[name], ledger.redox["Br"]))
         ledger.redox[name] -= moles
         ledger.redox["Br"] -= moles
         ledger.redox["Obr"] += moles
