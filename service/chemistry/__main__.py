@@ -18,7 +18,7 @@ BAD_INPUT = 2
 COMMANDS = {
     "predict": "service.chemistry.predict:predict",
     "treat": "service.chemistry.treatment.treat:treat",
-    "guidelines": "service.chemistry.guidelines:listing",
+    "guidelines": "service.chemistry.guidelines:answer",
 }
 
 DESCRIPTION = """\
@@ -87,7 +87,9 @@ Answer: {"fit_for_use", "verdict", "findings", "treatment", "expected", "unmet",
 Substances:
 """,
     "guidelines": """\
-List the guideline sets, as {"guidelines": [...]}; nothing is read from standard input.
+List the guideline sets, as {"guidelines": [...]}, or show one with every row, duty and clause:
+`guidelines dc_25c`. Two sets used together are written with a plus: `maine_10_144_202+dc_25c`.
+Nothing is read from standard input.
 
 Each set carries its document, edition and how far its figures were checked against it. Rows that
 rest on memory are marked "memory": check them against the document before relying on them.
@@ -97,9 +99,9 @@ rest on memory are marked "memory": check them against the document before relyi
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status: 0, or 2 for bad input."""
-    command = _parser().parse_args(arguments).command
+    asked = _parser().parse_args(arguments)
     try:
-        answer = _run(command)
+        answer = _run(asked.command, getattr(asked, "id", None))
     except InputError as refused:
         print(json.dumps(refused.as_dict(), indent=1))
         return BAD_INPUT
@@ -107,10 +109,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return 0
 
 
-def _run(command: str) -> Any:
+def _run(command: str, guideline_id: str | None) -> Any:
     module, function = COMMANDS[command].split(":")
     if command == "guidelines":
-        return getattr(import_module(module), function)()
+        return getattr(import_module(module), function)(guideline_id)
     request = read_request(sys.stdin.buffer)
     work: Callable[[Any], Any] = getattr(import_module(module), function)
     return work(request)
@@ -154,7 +156,9 @@ def _parser() -> argparse.ArgumentParser:
     ending = "".join(f"  {substance}\n" for substance in substances)
     for name, text in HELP.items():
         full = text + ending if text.endswith("Substances:\n") else text
-        commands.add_parser(name, description=full, formatter_class=shown)
+        command = commands.add_parser(name, description=full, formatter_class=shown)
+        if name == "guidelines":
+            command.add_argument("id", nargs="?", help="show this one set, or a pair, in full")
     return parser
 
 

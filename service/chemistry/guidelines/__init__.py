@@ -10,7 +10,7 @@ from .finding import Finding, fit_for_use
 from .guideline import Guideline, confirm, unverified_rows
 from .judging import judge
 from .library import available, check_choice, get, ids
-from .listing import detail, summary
+from .catalogue import answer, detail, summary
 from .rows import Row
 from .schema import GuidelineDataError
 
@@ -22,6 +22,7 @@ __all__ = [
     "Guideline",
     "GuidelineDataError",
     "Row",
+    "answer",
     "available",
     "band",
     "check_choice",

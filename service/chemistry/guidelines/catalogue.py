@@ -17,6 +17,14 @@ from .parameters import PARAMETERS, SANITISER_PARAMETER
 from .rows import LIMITS, Row
 
 
+def answer(guideline_id: str | None = None) -> dict[str, Any]:
+    """What the command line prints: one set in full, or all sets under "guidelines".
+
+    Raises InputError for an unknown id.
+    """
+    return {"guidelines": summary()} if guideline_id is None else detail(guideline_id)
+
+
 def summary() -> list[dict[str, Any]]:
     """One entry a shipped set: what a person needs to choose.
 
