@@ -1,14 +1,17 @@
 """Clients, their sites, and the spas at them."""
 
+from functools import partial
 from typing import Any, ClassVar
 
+from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
-from django.db import models
+from django.db import models, transaction
 from django.utils import timezone
 
 from accounts.models import Person
 from accounts.ownership import OwnedByOrganisation
 from accounts.sealed import SealedTextField
+from service.chemistry.substances import SUBSTANCES
 
 
 class ClientKind(models.TextChoices):
@@ -110,6 +113,13 @@ class Site(OwnedByOrganisation):
 
     def __str__(self) -> str:
         return self.name
+
+    def clean(self) -> None:
+        """Refuse half a position. Raises ValidationError at the missing half."""
+        super().clean()
+        for here, other in (("latitude", "longitude"), ("longitude", "latitude")):
+            if getattr(self, here) is None and getattr(self, other) is not None:
+                raise ValidationError({here: f"A position needs both: the {here} is missing."})
 
 
 class VolumeBasis(models.TextChoices):
@@ -216,6 +226,12 @@ class Spa(OwnedByOrganisation):
     def __str__(self) -> str:
         return self.name
 
+    def clean(self) -> None:
+        """Refuse a forbidden substance that the chemistry does not know."""
+        super().clean()
+        if unknown := sorted(set(self.forbidden_substances) - SUBSTANCES.keys()):
+            raise ValidationError({"forbidden_substances": f"{', '.join(unknown)} is not a known product."})
+
     def guideline_in_force(self) -> str:
         """The guideline id of this spa: its own, else its site's, its client's, the firm's.
 
@@ -249,5 +265,6 @@ class SpaPhoto(OwnedByOrganisation):
         return self.caption or "Photo"
 
     def delete(self, *args: Any, **kwargs: Any) -> tuple[int, dict[str, int]]:
-        self.file.delete(save=False)
+        # The file goes when the row is surely gone: a rollback must not leave a row without its file.
+        transaction.on_commit(partial(self.file.storage.delete, str(self.file)))
         return super().delete(*args, **kwargs)
