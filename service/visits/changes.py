@@ -1,0 +1,30 @@
+"""When the water of a visit was last changed, and which readings that made worthless."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from service.visits.models import StepState, Task, TaskKind, TaskState, TreatmentStep, Visit
+
+CHANGES_WATER = ("add", "replace_water")
+
+
+def done_changes(visit: Visit) -> list[TreatmentStep]:
+    """Doses and water replacements that were really done at this visit, in the order of their time."""
+    steps = TreatmentStep.objects.filter(visit=visit, state=StepState.DONE, action__in=CHANGES_WATER)
+    return list(steps.order_by("done_at", "order").select_related("product", "batch", "decision"))
+
+
+def drained_at(visit: Visit) -> datetime | None:
+    """When the spa was drained and refilled at this visit; None when it was not."""
+    task = Task.objects.filter(visit=visit, kind=TaskKind.DRAIN_REFILL, state=TaskState.DONE).first()
+    return task.done_at if task else None
+
+
+def last_change(visit: Visit) -> datetime | None:
+    """When something was last added to the water or the water replaced; None when nothing was."""
+    return latest([step.done_at for step in done_changes(visit)] + [drained_at(visit)])
+
+
+def latest(moments: Iterable[datetime | None]) -> datetime | None:
+    """The latest of the moments that are known."""
+    return max((moment for moment in moments if moment is not None), default=None)

@@ -1,0 +1,394 @@
+"""Tests of the water, saved as typed.
+
+Saving is wider than solving: 48 °C or pH 4 is a reading like any other; what it means is for the
+decision. Refused is only what no test can show, or what was plainly mistyped.
+"""
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+
+from accounts.models import Person
+from service.chemistry.uncertainty import strip_pad
+from service.sites.models import Spa
+from service.stock.models import Instrument, Method
+from service.visits.changes import last_change
+from service.visits.clock import day_of, zone_of
+from service.visits.editing import Refused, edit, note
+from service.visits.models import Bound, Moment, Reading, StepState, TreatmentStep, Visit, VisitState
+
+HALOGENS = {"free_chlorine_mg_l": "chlorine", "total_bromine_mg_l": "bromine"}
+FOUR_PLACES = Decimal("0.0001")
+LARGEST_DILUTION = 100
+# A phone's clock may run a little ahead of ours.
+CLOCK_TOLERANCE = timedelta(minutes=5)
+PREVIOUS_LOOKED_AT = 200
+_TYPED = re.compile(r"([<>]?)\s*(-?\d{1,9}(?:[.,]\d{1,4})?)")
+
+
+@dataclass(frozen=True)
+class Test:
+    """One parameter that can be read.
+
+    unit       As shown beside the number, "" for pH. step: of the − and + beside the field.
+    decimals   Places the step needs. low, high: what can be recorded, in this unit.
+    systems    Sanitisers for which it is offered; all when empty.
+    dilutable  A sample diluted with clean water can be read.
+    laboratory Comes from a laboratory, not from a test at the tub.
+    """
+
+    __test__ = False  # not a test class, whatever a collector makes of its name
+
+    parameter: str
+    label: str
+    unit: str
+    step: Decimal
+    low: Decimal
+    high: Decimal
+    systems: tuple[str, ...] = ()
+    dilutable: bool = True
+    laboratory: bool = False
+
+    @property
+    def decimals(self) -> int:
+        exponent = self.step.as_tuple().exponent
+        return max(0, -exponent) if isinstance(exponent, int) else 0
+
+    @property
+    def range_words(self) -> str:
+        return f"from {self.low.normalize():f} to {self.high.normalize():f} {self.unit}".rstrip()
+
+
+def _test(parameter: str, label: str, unit: str, step: str, high: int, low: int = 0, **more: Any) -> Test:
+    return Test(parameter, label, unit, Decimal(step), Decimal(low), Decimal(high), **more)
+
+
+# The highest figures are those of no tub anybody will meet, and of the column that holds them.
+TESTS: tuple[Test, ...] = (
+    _test("free_chlorine_mg_l", "Free chlorine", "mg/L", "0.1", 1000, systems=("chlorine", "other")),
+    _test("total_chlorine_mg_l", "Total chlorine", "mg/L", "0.1", 1000, systems=("chlorine",)),
+    _test("total_bromine_mg_l", "Total bromine", "mg/L", "0.1", 1000, systems=("bromine",)),
+    _test("ph", "pH", "", "0.1", 14, dilutable=False),
+    _test("temperature_c", "Water temperature", "°C", "0.5", 100, dilutable=False),
+    _test("total_alkalinity_mg_l", "Total alkalinity", "mg/L", "10", 10000),
+    _test("calcium_hardness_mg_l", "Calcium hardness", "mg/L", "10", 10000),
+    _test("cyanuric_acid_mg_l", "Cyanuric acid", "mg/L", "5", 10000, systems=("chlorine", "other")),
+    _test("total_dissolved_solids_mg_l", "Total dissolved solids", "mg/L", "50", 100000),
+    _test("borate_mg_l", "Borate as boron", "mg/L", "5", 10000),
+    _test("sulfate_mg_l", "Sulphate", "mg/L", "10", 100000),
+    _test("orp_mv", "Oxidation-reduction potential", "mV", "10", 2000, -2000, dilutable=False),
+    _test("turbidity_ntu", "Turbidity", "NTU", "0.1", 10000),
+    _test("colony_count_cfu_ml", "Colony count", "cfu/mL", "1", 99_999_999, laboratory=True),
+    _test("total_coliforms_per_100_ml", "Total coliforms", "per 100 mL", "1", 99_999_999, laboratory=True),
+    _test("e_coli_per_100_ml", "Escherichia coli", "per 100 mL", "1", 99_999_999, laboratory=True),
+    _test(
+        "pseudomonas_aeruginosa_per_100_ml",
+        "Pseudomonas aeruginosa",
+        "per 100 mL",
+        "1",
+        99_999_999,
+        laboratory=True,
+    ),
+    _test("legionella_cfu_l", "Legionella", "cfu/L", "1", 99_999_999, laboratory=True),
+)
+BY_PARAMETER: Mapping[str, Test] = {test.parameter: test for test in TESTS}
+
+
+@dataclass(frozen=True)
+class ReadingInput:
+    """One field of the test, as typed. An empty value is "not measured" and changes nothing.
+
+    value            "7,4", "7.4", "<0.1" or ">10".
+    unit             "" or the parameter's own; "°F" for a temperature; "ppm" for mg/L.
+    bound            "<" or ">" when the test could only say so; may also stand in ``value``.
+    dilution_factor  5 for one part of the sample in five parts.
+    pad              For a strip: "chlorine" or "bromine", the printed scale it was read on, when
+                     that is not the spa's own.
+    repeat           A further test of what was read already: both stay, this one governs. Without
+                     it a different value corrects the reading that governs.
+    """
+
+    parameter: str
+    value: str
+    unit: str = ""
+    bound: str = ""
+    dilution_factor: str = "1"
+    method: str = ""
+    instrument: Instrument | None = None
+    plus_minus: str = ""
+    taken_at: datetime | None = None
+    pad: str = ""
+    repeat: bool = False
+
+
+def tests_for(spa: Spa) -> tuple[Test, ...]:
+    """The tests offered for a spa, in the order of the work."""
+    return tuple(test for test in TESTS if not test.systems or spa.sanitiser in test.systems)
+
+
+@transaction.atomic
+def record_readings(
+    *,
+    visit: Visit,
+    moment: str,
+    readings: Sequence[ReadingInput],
+    by: Person,
+    expected_revision: int | None,
+) -> list[Reading]:
+    """Save readings of one moment; returns those that were given, as they stand now.
+
+    The same reading sent twice is one reading. After something was added to the water a value given
+    for ``Moment.AFTER`` is always a new reading. A retest step is done once all it asks for is read.
+
+    Raises ValidationError by parameter, NotAllowed, AlreadySigned, Changed, Refused.
+    """
+    row = edit(visit, by=by, expected_revision=expected_revision)
+    prepared = _prepared(row, readings)
+    change = last_change(row) if moment == Moment.AFTER else None
+    standing = {
+        reading.parameter: reading
+        for reading in Reading.objects.filter(visit=row, moment=moment, governs=True)
+    }
+    saved = []
+    for fields, repeat in prepared:
+        current = standing.get(str(fields["parameter"]))
+        saved.append(_save(row, moment, current, fields, repeat=repeat, change=change, by=by))
+    if moment == Moment.AFTER:
+        _tick_retests(row, by)
+    typed = {reading.parameter: f"{reading.bound}{reading.typed} {reading.typed_unit}" for reading in saved}
+    note(row, "visit.readings_recorded", by=by, moment=moment, typed=typed)
+    return saved
+
+
+@transaction.atomic
+def withdraw_reading(*, reading: Reading, reason: str, by: Person, expected_revision: int | None) -> None:
+    """Take back a reading that was typed by mistake; the audit trail keeps its figure.
+
+    An earlier reading of the same parameter and moment governs again.
+    """
+    row = edit(reading.visit, by=by, expected_revision=expected_revision)
+    if not reason.strip():
+        raise ValidationError({"reason": "Say why the reading is taken back."})
+    figure = f"{reading.bound}{reading.typed} {reading.typed_unit}"
+    same = Reading.objects.filter(visit=row, parameter=reading.parameter, moment=reading.moment)
+    Reading.objects.filter(pk=reading.pk).delete()
+    if not same.filter(governs=True).exists() and (earlier := same.last()):
+        Reading.objects.filter(pk=earlier.pk).update(governs=True)
+    note(row, "visit.reading_withdrawn", by=by, parameter=reading.parameter, figure=figure)
+
+
+@transaction.atomic
+def choose_governing(*, reading: Reading, by: Person, expected_revision: int | None = None) -> Reading:
+    """Let one of several readings of a parameter be the one that is judged; all stay on the record."""
+    row = edit(reading.visit, by=by, expected_revision=expected_revision)
+    others = Reading.objects.filter(visit=row, parameter=reading.parameter, moment=reading.moment)
+    others.exclude(pk=reading.pk).update(governs=False)
+    Reading.objects.filter(pk=reading.pk).update(governs=True)
+    note(row, "visit.governing_chosen", by=by, parameter=reading.parameter, moment=reading.moment)
+    reading.refresh_from_db()
+    return reading
+
+
+def previous_readings(spa: Spa, before: Visit) -> dict[str, Reading]:
+    """The last reading of each parameter from signed visits other than ``before``; one query.
+
+    The value that stood at the end of its visit: after dosing where it was read again.
+    """
+    readings = (
+        Reading.objects.filter(visit__spa=spa, governs=True, visit__state=VisitState.SIGNED)
+        .exclude(visit=before.pk)
+        .order_by("-taken_at", "-moment")
+        .select_related("visit")[:PREVIOUS_LOOKED_AT]
+    )
+    latest: dict[str, Reading] = {}
+    for reading in readings:
+        latest.setdefault(reading.parameter, reading)
+    return latest
+
+
+def instrument_remark(reading: Reading) -> str:
+    """What has to be said of the instrument: its check or its reagent was overdue; "" when neither."""
+    instrument = reading.instrument
+    if instrument is None:
+        return ""
+    day = day_of(reading.taken_at, zone_of(reading.organisation))
+    remarks = []
+    if instrument.check_due_on and instrument.check_due_on < day:
+        due = instrument.check_due_on
+        remarks.append(f"{instrument.name}: its check was due on {due.day} {due:%b %Y}.")
+    if instrument.reagent_expires_on and instrument.reagent_expires_on < day:
+        end = instrument.reagent_expires_on
+        remarks.append(f"{instrument.name}: its reagent or strips were good until {end.day} {end:%b %Y}.")
+    return " ".join(remarks)
+
+
+def conversion_remark(reading: Reading) -> str:
+    """What has to be said of a strip's pad that was read on the other halogen's scale."""
+    if not reading.converted_from:
+        return ""
+    other, own = HALOGENS[reading.converted_from], HALOGENS[reading.parameter]
+    value = Decimal(reading.typed) * reading.dilution_factor
+    return strip_pad(value.normalize(), scale=other, sanitiser=own).note
+
+
+def _prepared(visit: Visit, readings: Iterable[ReadingInput]) -> list[tuple[dict[str, Any], bool]]:
+    """The rows' fields of everything that was typed. Raises ValidationError by parameter."""
+    errors: dict[str, str] = {}
+    prepared = []
+    for item in readings:
+        if not item.value.strip():
+            continue
+        try:
+            prepared.append((_fields(visit, item), item.repeat))
+        except Refused as wrong:
+            errors[item.parameter] = str(wrong)
+    if errors:
+        raise ValidationError(errors)
+    return prepared
+
+
+def _fields(visit: Visit, item: ReadingInput) -> dict[str, Any]:
+    test = BY_PARAMETER.get(item.parameter)
+    if test is None:
+        raise Refused("This test is not known.")
+    bound, typed = _number(test, item)
+    factor = _dilution(test, item)
+    method = item.method or (item.instrument.method if item.instrument else "")
+    if method and method not in Method.values:
+        raise Refused("Choose a method from the list.")
+    parameter, value, converted_from = _converted(visit, test, item, method, typed, factor)
+    _check_range(test, value if not converted_from else typed * factor)
+    return {
+        "parameter": parameter,
+        "typed": f"{typed}",
+        "typed_unit": item.unit or test.unit,
+        "value": value.quantize(FOUR_PLACES),
+        "bound": bound,
+        "dilution_factor": factor,
+        "method": method,
+        "instrument": item.instrument,
+        "plus_minus": _plus_minus(item),
+        "converted_from": converted_from,
+        "taken_at": _time(item),
+    }
+
+
+def _number(test: Test, item: ReadingInput) -> tuple[str, Decimal]:
+    match = _TYPED.fullmatch(item.value.strip())
+    if match is None:
+        raise Refused(f"{test.label} must be a number {test.range_words}, with at most 4 decimals.")
+    bound = match[1] or item.bound
+    if bound and bound not in Bound.values:
+        raise Refused("A reading is below (<) or above (>) what the test can show, or neither.")
+    return bound, Decimal(match[2].replace(",", "."))
+
+
+def _dilution(test: Test, item: ReadingInput) -> Decimal:
+    match = _TYPED.fullmatch(item.dilution_factor.strip() or "1")
+    factor = Decimal(match[2].replace(",", ".")) if match and not match[1] else Decimal(0)
+    if not 1 <= factor <= LARGEST_DILUTION or factor != factor.quantize(Decimal("0.01")):
+        raise Refused(f"A sample is diluted from 1 to {LARGEST_DILUTION} times, with at most 2 decimals.")
+    if factor != 1 and not test.dilutable:
+        raise Refused(f"{test.label} cannot be read on a diluted sample.")
+    return factor
+
+
+def _converted(
+    visit: Visit, test: Test, item: ReadingInput, method: str, typed: Decimal, factor: Decimal
+) -> tuple[str, Decimal, str]:
+    """Parameter and value in its own unit, and the parameter whose scale it was read on if another."""
+    if item.unit == "°F" and test.parameter == "temperature_c":
+        return test.parameter, (typed - 32) * 5 / 9, ""
+    if item.unit not in ("", test.unit) and not (item.unit == "ppm" and test.unit == "mg/L"):
+        raise Refused(f"{test.label} is read in {test.unit or 'no unit'}.")
+    own, scale = visit.spa.sanitiser, item.pad or HALOGENS.get(test.parameter, "")
+    if method != Method.STRIP or test.parameter not in HALOGENS or own not in HALOGENS.values():
+        return test.parameter, typed * factor, ""
+    if scale not in HALOGENS.values():
+        raise Refused("A strip is read on its chlorine or its bromine scale.")
+    read = strip_pad(typed * factor, scale=scale, sanitiser=own)
+    other = next(name for name, halogen in HALOGENS.items() if halogen == scale)
+    return read.parameter, read.value, other if read.converted else ""
+
+
+def _check_range(test: Test, value: Decimal) -> None:
+    if not test.low <= value <= test.high:
+        raise Refused(f"{test.label} must be {test.range_words}. Not measured? Leave it empty.")
+
+
+def _plus_minus(item: ReadingInput) -> Decimal | None:
+    typed = item.plus_minus.strip()
+    if not typed and item.instrument:
+        typed = str(item.instrument.plus_minus.get(item.parameter, ""))
+    if not typed:
+        return None
+    match = _TYPED.fullmatch(typed)
+    if match is None or match[1] or match[2].startswith("-"):
+        raise Refused("± must be a number of 0 or more, in the reading's unit.")
+    return Decimal(match[2].replace(",", "."))
+
+
+def _time(item: ReadingInput) -> datetime | None:
+    if item.taken_at is not None and item.taken_at > timezone.now() + CLOCK_TOLERANCE:
+        raise Refused("A test cannot lie in the future.")
+    return item.taken_at
+
+
+def _save(
+    visit: Visit,
+    moment: str,
+    current: Reading | None,
+    fields: dict[str, Any],
+    *,
+    repeat: bool,
+    change: datetime | None,
+    by: Person,
+) -> Reading:
+    given = {name: value for name, value in fields.items() if name != "taken_at"}
+    outdated = current is not None and change is not None and current.taken_at < change
+    if current is not None and not repeat and not outdated:
+        return _corrected(current, given, fields["taken_at"], by)
+    if current is not None:
+        Reading.objects.filter(pk=current.pk).update(governs=False)
+    return Reading.objects.create(
+        organisation_id=visit.organisation_id,
+        visit=visit,
+        moment=moment,
+        taken_by=by,
+        taken_at=fields["taken_at"] or timezone.now(),
+        **given,
+    )
+
+
+def _corrected(current: Reading, given: dict[str, Any], taken_at: datetime | None, by: Person) -> Reading:
+    """The reading with what was mistyped put right; its time stays unless another is given."""
+    changed = {name: value for name, value in given.items() if getattr(current, name) != value}
+    if taken_at is not None and taken_at != current.taken_at:
+        changed["taken_at"] = taken_at
+    if not changed:
+        return current
+    for name, value in {**changed, "taken_by": by}.items():
+        setattr(current, name, value)
+    current.save(update_fields=[*changed, "taken_by"])
+    return current
+
+
+def _tick_retests(visit: Visit, by: Person) -> None:
+    """Retest steps whose turn it is and whose parameters have all been read since the last dose."""
+    change = last_change(visit)
+    after = Reading.objects.filter(visit=visit, moment=Moment.AFTER, governs=True)
+    if change is not None:
+        after = after.filter(taken_at__gte=change)
+    read = set(after.values_list("parameter", flat=True))
+    for step in TreatmentStep.objects.filter(visit=visit, state=StepState.PLANNED):
+        if step.action != "retest" or not set(step.planned.get("parameters", ())) <= read:
+            return
+        step.state, step.done_at, step.done_by = StepState.DONE, timezone.now(), by
+        step.save(update_fields=["state", "done_at", "done_by"])
