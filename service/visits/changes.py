@@ -6,6 +6,8 @@ from datetime import datetime
 from service.visits.models import StepState, Task, TaskKind, TaskState, TreatmentStep, Visit
 
 CHANGES_WATER = ("add", "replace_water")
+# The line of the fresh-fill sequence at which the old water has gone and the new stands in the spa.
+FILLED_LINE = "filled"
 
 
 def done_changes(visit: Visit) -> list[TreatmentStep]:
@@ -15,9 +17,16 @@ def done_changes(visit: Visit) -> list[TreatmentStep]:
 
 
 def drained_at(visit: Visit) -> datetime | None:
-    """When the spa was drained and refilled at this visit; None when it was not."""
-    task = Task.objects.filter(visit=visit, kind=TaskKind.DRAIN_REFILL, state=TaskState.DONE).first()
-    return task.done_at if task else None
+    """When the spa stood full of new water at this visit; None when it was not drained and refilled."""
+    task = Task.objects.filter(visit=visit, kind=TaskKind.DRAIN_REFILL).first()
+    return filled_at(task) if task else None
+
+
+def filled_at(task: Task) -> datetime | None:
+    """When a drain and refill had the new water in: its line for the filling, else the task's own end."""
+    if line := task.lines_done.get(FILLED_LINE):
+        return None if line["skipped"] else datetime.fromisoformat(line["at"])
+    return task.done_at if task.state == TaskState.DONE else None
 
 
 def last_change(visit: Visit) -> datetime | None:

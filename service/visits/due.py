@@ -1,0 +1,192 @@
+"""What falls due at a spa besides the test of its water, by the guideline in force, else by custom."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.db.models import Max
+from django.utils import timezone
+
+from service.chemistry.errors import InputError
+from service.chemistry.guidelines import Citation, Guideline, get
+from service.chemistry.guidelines.clocks import Due, drain_due, filter_due, microbiology_due
+from service.chemistry.guidelines.parameters import MICROBIOLOGY, PARAMETERS
+from service.chemistry.guidelines.water_replacement import WaterUse, replacement_due
+from service.sites.models import Client, ClientKind, Spa
+from service.visits.clock import day_of, zone_of
+from service.visits.models import Reading, Task, TaskKind, TaskState, Visit, VisitState
+
+CUSTOM = "common practice, no source"
+# How often where the set in force says nothing: common practice, no source.
+CUSTOMARY_DAYS: Mapping[str, int] = {
+    TaskKind.FILTER_RINSE: 7,
+    TaskKind.FILTER_SOAK: 30,
+    TaskKind.DRAIN_REFILL: 90,
+    TaskKind.COVER: 30,
+}
+CLEANS_FILTER = (TaskKind.FILTER_RINSE, TaskKind.FILTER_SOAK, TaskKind.FILTER_SWAP)
+_SOLIDS = "total_dissolved_solids_mg_l"
+
+
+@dataclass(frozen=True)
+class DueJob:
+    """A job that is due on a day, why, and who says so. mark: how far the source was checked."""
+
+    kind: str
+    why: str
+    source: str
+    mark: str
+    on: date
+
+
+@dataclass(frozen=True)
+class SpaPast:
+    """What was last done at a spa: days by kind of task and by laboratory parameter."""
+
+    done: Mapping[str, date]
+    read: Mapping[str, date]
+    solids: Mapping[str, float]
+    changeovers: Sequence[date]
+    since: date
+
+    def last(self, *kinds: str) -> date | None:
+        return max((day for kind in kinds if (day := self.done.get(kind))), default=None)
+
+
+def due_jobs(spa: Spa, today: date) -> list[DueJob]:
+    """Jobs due at the spa on ``today``, at most one a kind; four queries.
+
+    Needs ``site.client`` and ``organisation`` loaded. A set that is not known or not for this spa
+    asks for nothing: then custom speaks.
+    """
+    past = _past(spa, today)
+    try:
+        guideline: Guideline | None = get(spa.guideline_in_force())
+    except InputError:
+        guideline = None
+    jobs = [*_drain(spa, past, guideline, today), *_filter(past, guideline, today)]
+    if guideline:
+        jobs += _samples(past, guideline, today)
+    jobs += _by_custom(past, {job.kind for job in jobs}, guideline, today)
+    return [job for job in jobs if job.on <= today]
+
+
+def facility_of(client: Client) -> str:
+    """How guideline sets call this kind of place: a hotel or a gym is "commercial", else "let"."""
+    return "commercial" if client.kind in (ClientKind.HOTEL, ClientKind.GYM) else "let"
+
+
+def _past(spa: Spa, today: date) -> SpaPast:
+    zone = zone_of(spa.organisation)
+    tasks = Task.objects.filter(visit__spa=spa, state=TaskState.DONE)
+    done = dict(tasks.order_by("kind").values_list("kind").annotate(last=Max("done_at")))
+    readings = Reading.objects.filter(visit__spa=spa, parameter__in=MICROBIOLOGY).order_by("parameter")
+    read: dict[str, datetime] = dict(readings.values_list("parameter").annotate(last=Max("taken_at")))
+    solids = Reading.objects.filter(visit__spa=spa, parameter=_SOLIDS, governs=True).last()
+    changed = Visit.objects.filter(spa=spa, changeover=True, planned_on__lte=today).exclude(
+        state__in=(VisitState.CANCELLED, VisitState.HANDED_OVER)
+    )
+    days = list(changed.order_by("-planned_on").values_list("planned_on", flat=True)[:60])
+    figures = {_SOLIDS: float(solids.value)} if solids else {}
+    return SpaPast(
+        {kind: day_of(moment, zone) for kind, moment in done.items()},
+        {name: day_of(moment, zone) for name, moment in read.items()},
+        figures,
+        days,
+        spa.commissioned_on or today,
+    )
+
+
+def _drain(spa: Spa, past: SpaPast, guideline: Guideline | None, today: date) -> list[DueJob]:
+    drained = past.last(TaskKind.DRAIN_REFILL)
+    if guideline is None or not (guideline.duties.drain_interval or guideline.duties.water_replacement):
+        return []
+    facility = facility_of(spa.site.client)
+    start = drained or past.since
+    due = drain_due(guideline, drained_on=start, changeovers=past.changeovers, facility=facility)
+    jobs = [_job(TaskKind.DRAIN_REFILL, due, drained, past.since)] if due and due.on else []
+    use = WaterUse(
+        volume_l=spa.volume_l,
+        days=max((today - start).days, 0),
+        bathers=(None,) * max((today - start).days, 0),
+        total_dissolved_solids_mg_l=past.solids.get(_SOLIDS),
+        fill_total_dissolved_solids_mg_l=_number(spa.site.supply_water.get(_SOLIDS)),
+    )
+    jobs += [
+        DueJob(
+            TaskKind.DRAIN_REFILL,
+            f"{rule.rule}: {rule.count.sum}.",
+            rule.citation.source,
+            rule.citation.mark,
+            today,
+        )
+        for rule in replacement_due(guideline, use, facility=facility)
+        if rule.count.drain
+    ]
+    return sorted(jobs, key=lambda job: job.on)[:1]
+
+
+def _filter(past: SpaPast, guideline: Guideline | None, today: date) -> list[DueJob]:
+    if guideline is None or not guideline.duties.filter_cleaning:
+        return []
+    cleaned = past.last(*CLEANS_FILTER)
+    drained = past.last(TaskKind.DRAIN_REFILL)
+    due = filter_due(
+        guideline, cleaned_on=cleaned or past.since, drained_on=drained, changeovers=past.changeovers
+    )
+    if due is None or due.on is None:
+        return []
+    return [_job(TaskKind.FILTER_RINSE, due, cleaned, past.since)]
+
+
+def _samples(past: SpaPast, guideline: Guideline, today: date) -> list[DueJob]:
+    taken = past.last(TaskKind.LAB_SAMPLE)
+    sampled = {
+        name: max((day for day in (past.read.get(name), taken) if day), default=None) for name in MICROBIOLOGY
+    }
+    due = [item for item in microbiology_due(guideline, sampled, today=today) if item.on and item.on <= today]
+    if not due:
+        return []
+    names = ", ".join(dict.fromkeys(PARAMETERS[item.duty].label for item in due))
+    sources = "; ".join(dict.fromkeys(item.citation.source for item in due))
+    day = min(item.on for item in due if item.on)
+    return [DueJob(TaskKind.LAB_SAMPLE, f"{names}: {due[0].sum}.", sources, due[0].citation.mark, day)]
+
+
+def _by_custom(past: SpaPast, named: set[str], guideline: Guideline | None, today: date) -> list[DueJob]:
+    stated = set(named)
+    if guideline and guideline.duties.filter_cleaning:
+        stated |= set(CLEANS_FILTER)
+    if guideline and guideline.duties.drain_interval:
+        stated.add(TaskKind.DRAIN_REFILL)
+    return [_customary(kind, days, past) for kind, days in CUSTOMARY_DAYS.items() if kind not in stated]
+
+
+def _customary(kind: str, days: int, past: SpaPast) -> DueJob:
+    cleaned = CLEANS_FILTER[1:] if kind == TaskKind.FILTER_SOAK else CLEANS_FILTER
+    last = past.last(*(cleaned if kind in CLEANS_FILTER else (kind,)))
+    on = (last or past.since) + timedelta(days=days)
+    if last is None:
+        return DueJob(kind, f"Not on record yet; usual every {days} days.", CUSTOM, "", past.since)
+    return DueJob(kind, f"Last {_said(last)}; usual every {days} days.", CUSTOM, "", on)
+
+
+def _job(kind: str, due: Due, last: date | None, since: date) -> DueJob:
+    citation: Citation = due.citation
+    assert due.on is not None
+    if last is None:
+        return DueJob(kind, "Not on record yet.", citation.source, citation.mark, since)
+    return DueJob(kind, f"Last {_said(last)}; due {_said(due.on)}.", citation.source, citation.mark, due.on)
+
+
+def _said(day: date) -> str:
+    return f"{day.day} {day:%b %Y}"
+
+
+def _number(value: object) -> float | None:
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+
+
+def today_at(spa: Spa) -> date:
+    """Today where the spa stands."""
+    return day_of(timezone.now(), zone_of(spa.organisation))
