@@ -1,4 +1,4 @@
-"""When the water of a visit was last changed, and which readings that made worthless."""
+"""When the water of a visit was last changed. Asks nothing of a visit whose parts are loaded (``whole``)."""
 
 from collections.abc import Iterable
 from datetime import datetime
@@ -12,13 +12,15 @@ FILLED_LINE = "filled"
 
 def done_changes(visit: Visit) -> list[TreatmentStep]:
     """Doses and water replacements that were really done at this visit, in the order of their time."""
-    steps = TreatmentStep.objects.filter(visit=visit, state=StepState.DONE, action__in=CHANGES_WATER)
-    return list(steps.order_by("done_at", "order").select_related("product", "batch", "decision"))
+    done = [
+        step for step in visit.steps.all() if step.state == StepState.DONE and step.action in CHANGES_WATER
+    ]
+    return sorted(done, key=lambda step: (step.done_at or step.decision.made_at, step.order))
 
 
 def drained_at(visit: Visit) -> datetime | None:
     """When the spa stood full of new water at this visit; None when it was not drained and refilled."""
-    task = Task.objects.filter(visit=visit, kind=TaskKind.DRAIN_REFILL).first()
+    task = next((task for task in visit.tasks.all() if task.kind == TaskKind.DRAIN_REFILL), None)
     return filled_at(task) if task else None
 
 

@@ -2,7 +2,8 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
+from zoneinfo import ZoneInfo
 
 from django.db.models import Max
 from django.utils import timezone
@@ -10,6 +11,7 @@ from django.utils import timezone
 from service.chemistry.errors import InputError
 from service.chemistry.guidelines import Citation, Guideline, get
 from service.chemistry.guidelines.clocks import Due, drain_due, filter_due, microbiology_due
+from service.chemistry.guidelines.duties import Duties
 from service.chemistry.guidelines.parameters import MICROBIOLOGY, PARAMETERS
 from service.chemistry.guidelines.water_replacement import WaterUse, replacement_due
 from service.sites.models import Client, ClientKind, Spa
@@ -25,6 +27,7 @@ CUSTOMARY_DAYS: Mapping[str, int] = {
     TaskKind.COVER: 30,
 }
 CLEANS_FILTER = (TaskKind.FILTER_RINSE, TaskKind.FILTER_SOAK, TaskKind.FILTER_SWAP)
+CHANGEOVERS_BACK = 60
 _SOLIDS = "total_dissolved_solids_mg_l"
 
 
@@ -45,7 +48,7 @@ class SpaPast:
 
     done: Mapping[str, date]
     read: Mapping[str, date]
-    solids: Mapping[str, float]
+    solids: float | None
     changeovers: Sequence[date]
     since: date
 
@@ -54,20 +57,20 @@ class SpaPast:
 
 
 def due_jobs(spa: Spa, today: date) -> list[DueJob]:
-    """Jobs due at the spa on ``today``, at most one a kind; four queries.
+    """Jobs due at the spa on ``today``, at most one a kind; one query, or up to four if the set asks more.
 
     Needs ``site.client`` and ``organisation`` loaded. A set that is not known or not for this spa
     asks for nothing: then custom speaks.
     """
-    past = _past(spa, today)
     try:
         guideline: Guideline | None = get(spa.guideline_in_force())
     except InputError:
         guideline = None
-    jobs = [*_drain(spa, past, guideline, today), *_filter(past, guideline, today)]
+    past = _past(spa, guideline.duties if guideline else Duties(), today)
+    jobs = [*_drain(spa, past, guideline, today), *_filter(past, guideline)]
     if guideline:
         jobs += _samples(past, guideline, today)
-    jobs += _by_custom(past, {job.kind for job in jobs}, guideline, today)
+    jobs += _by_custom(past, {job.kind for job in jobs}, guideline)
     return [job for job in jobs if job.on <= today]
 
 
@@ -76,25 +79,37 @@ def facility_of(client: Client) -> str:
     return "commercial" if client.kind in (ClientKind.HOTEL, ClientKind.GYM) else "let"
 
 
-def _past(spa: Spa, today: date) -> SpaPast:
+def _past(spa: Spa, duties: Duties, today: date) -> SpaPast:
     zone = zone_of(spa.organisation)
     tasks = Task.objects.filter(visit__spa=spa, state=TaskState.DONE)
     done = dict(tasks.order_by("kind").values_list("kind").annotate(last=Max("done_at")))
+    drains, filters = duties.drain_interval, duties.filter_cleaning
+    asks_groups = any(rule.between_groups for rule in drains) or any(rule.between_groups for rule in filters)
+    return SpaPast(
+        done={kind: day_of(moment, zone) for kind, moment in done.items()},
+        read=_sampled(spa, zone) if duties.microbiology_intervals else {},
+        solids=_last_solids(spa) if duties.water_replacement else None,
+        changeovers=_changeover_days(spa, today) if asks_groups else [],
+        since=spa.commissioned_on or today,
+    )
+
+
+def _sampled(spa: Spa, zone: ZoneInfo) -> dict[str, date]:
     readings = Reading.objects.filter(visit__spa=spa, parameter__in=MICROBIOLOGY).order_by("parameter")
-    read: dict[str, datetime] = dict(readings.values_list("parameter").annotate(last=Max("taken_at")))
-    solids = Reading.objects.filter(visit__spa=spa, parameter=_SOLIDS, governs=True).last()
+    latest = readings.values_list("parameter").annotate(last=Max("taken_at"))
+    return {name: day_of(moment, zone) for name, moment in latest}
+
+
+def _last_solids(spa: Spa) -> float | None:
+    reading = Reading.objects.filter(visit__spa=spa, parameter=_SOLIDS, governs=True).last()
+    return float(reading.value) if reading else None
+
+
+def _changeover_days(spa: Spa, today: date) -> list[date]:
     changed = Visit.objects.filter(spa=spa, changeover=True, planned_on__lte=today).exclude(
         state__in=(VisitState.CANCELLED, VisitState.HANDED_OVER)
     )
-    days = list(changed.order_by("-planned_on").values_list("planned_on", flat=True)[:60])
-    figures = {_SOLIDS: float(solids.value)} if solids else {}
-    return SpaPast(
-        {kind: day_of(moment, zone) for kind, moment in done.items()},
-        {name: day_of(moment, zone) for name, moment in read.items()},
-        figures,
-        days,
-        spa.commissioned_on or today,
-    )
+    return list(changed.order_by("-planned_on").values_list("planned_on", flat=True)[:CHANGEOVERS_BACK])
 
 
 def _drain(spa: Spa, past: SpaPast, guideline: Guideline | None, today: date) -> list[DueJob]:
@@ -109,7 +124,7 @@ def _drain(spa: Spa, past: SpaPast, guideline: Guideline | None, today: date) ->
         volume_l=spa.volume_l,
         days=max((today - start).days, 0),
         bathers=(None,) * max((today - start).days, 0),
-        total_dissolved_solids_mg_l=past.solids.get(_SOLIDS),
+        total_dissolved_solids_mg_l=past.solids,
         fill_total_dissolved_solids_mg_l=_number(spa.site.supply_water.get(_SOLIDS)),
     )
     jobs += [
@@ -126,7 +141,7 @@ def _drain(spa: Spa, past: SpaPast, guideline: Guideline | None, today: date) ->
     return sorted(jobs, key=lambda job: job.on)[:1]
 
 
-def _filter(past: SpaPast, guideline: Guideline | None, today: date) -> list[DueJob]:
+def _filter(past: SpaPast, guideline: Guideline | None) -> list[DueJob]:
     if guideline is None or not guideline.duties.filter_cleaning:
         return []
     cleaned = past.last(*CLEANS_FILTER)
@@ -153,7 +168,7 @@ def _samples(past: SpaPast, guideline: Guideline, today: date) -> list[DueJob]:
     return [DueJob(TaskKind.LAB_SAMPLE, f"{names}: {due[0].sum}.", sources, due[0].citation.mark, day)]
 
 
-def _by_custom(past: SpaPast, named: set[str], guideline: Guideline | None, today: date) -> list[DueJob]:
+def _by_custom(past: SpaPast, named: set[str], guideline: Guideline | None) -> list[DueJob]:
     stated = set(named)
     if guideline and guideline.duties.filter_cleaning:
         stated |= set(CLEANS_FILTER)

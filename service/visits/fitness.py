@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
 
 from service.sites.models import Spa
 from service.visits.clock import day_of, moment_of, say, zone_of
@@ -66,6 +66,7 @@ class _Facts:
     last: Visit | None = None
     closure: Closure | None = None
     work: Visit | None = None
+    worked_at: datetime | None = None
     changeovers: list[datetime] = field(default_factory=list)
 
 
@@ -94,7 +95,7 @@ def _facts(keys: Sequence[UUID], now: datetime, zone: ZoneInfo) -> Mapping[UUID,
     for closure in Closure.objects.filter(spa__in=keys, reopened_at=None):
         facts[closure.spa_id].closure = closure
     for visit in _at_work(keys):
-        facts[visit.spa_id].work = visit
+        _keep_newest_work(facts[visit.spa_id], visit)
     for visit in _changeovers(keys, now, zone):
         moment = moment_of(visit.planned_on, visit.window_from, zone)
         facts[visit.spa_id].changeovers.append(moment)
@@ -110,12 +111,23 @@ def _last_signed(keys: Sequence[UUID]) -> QuerySet[Visit]:
 def _at_work(keys: Sequence[UUID]) -> QuerySet[Visit]:
     """Visits begun and not ended at which something was read, found wrong or added."""
     visit = OuterRef("pk")
-    begun = Visit.objects.filter(spa__in=keys, state__in=(VisitState.ON_SITE, VisitState.PART_DONE))
-    return begun.filter(
-        Q(Exists(Reading.objects.filter(visit=visit)))
-        | Q(Exists(TreatmentStep.objects.filter(visit=visit, state=StepState.DONE)))
-        | Q(Exists(InspectionAnswer.objects.filter(visit=visit, answer=Answer.NO)))
+    read = Reading.objects.filter(visit=visit).order_by("-taken_at").values("taken_at")[:1]
+    added = TreatmentStep.objects.filter(visit=visit, state=StepState.DONE).order_by("-done_at")
+    wrong = InspectionAnswer.objects.filter(visit=visit, answer=Answer.NO)
+    return Visit.objects.filter(spa__in=keys, state__in=(VisitState.ON_SITE, VisitState.PART_DONE)).annotate(
+        read_at=Subquery(read), added_at=Subquery(added.values("done_at")[:1]), is_wrong=Exists(wrong)
     )
+
+
+def _keep_newest_work(facts: _Facts, visit: Visit) -> None:
+    """Work counts unless a visit was signed after it; of several, the newest."""
+    moments = [visit.read_at, visit.added_at, visit.started_at if visit.is_wrong else None]  # type: ignore[attr-defined]
+    worked_at = max((moment for moment in moments if moment), default=None)
+    signed_at = facts.last.ended_at if facts.last else None
+    if worked_at is None or (signed_at and worked_at <= signed_at):
+        return
+    if facts.worked_at is None or worked_at > facts.worked_at:
+        facts.work, facts.worked_at = visit, worked_at
 
 
 def _changeovers(keys: Sequence[UUID], now: datetime, zone: ZoneInfo) -> QuerySet[Visit]:

@@ -12,6 +12,7 @@ from service.chemistry.readings import Reading as Measured
 from service.visits.changes import done_changes, drained_at
 from service.visits.inspection import BY_KEY, judged_answers, said_no
 from service.visits.models import Moment, Reading, Visit
+from service.visits.standing_water import readings_at
 
 
 @dataclass(frozen=True)
@@ -86,9 +87,7 @@ def reasons_to_keep_closed(visit: Visit) -> list[str]:
     """
     if done_changes(visit) or drained_at(visit):
         return ["Something was done to the water, and no verdict was signed after it."]
-    readings = list(
-        Reading.objects.filter(visit=visit, governs=True, moment=Moment.BEFORE).select_related("organisation")
-    )
+    readings = readings_at(visit, Moment.AFTER)
     read = {reading.parameter for reading in readings}
     judgement = judge_readings(visit, readings)
     seen = [
