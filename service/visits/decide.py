@@ -180,7 +180,7 @@ def _check_moment(visit: Visit, moment: str) -> None:
         raise Refused("Something was added since these readings. Test again, then ask for a decision.")
     if moment == Moment.AFTER:
         after = [reading for reading in visit.readings.all() if reading.moment == Moment.AFTER]
-        if not any(change is None or reading.taken_at >= change for reading in after):
+        if not any(change is None or reading.taken_at > change for reading in after):
             raise Refused("Nothing was read since the last dose. Test again, then ask for a decision.")
 
 

@@ -1,5 +1,7 @@
 """Photos of a visit: cleaned on the way in, kept with their digest."""
 
+from __future__ import annotations
+
 import hashlib
 
 from django.core.exceptions import ValidationError

@@ -352,7 +352,7 @@ def _save(
     by: Person,
 ) -> Reading:
     given = {name: value for name, value in fields.items() if name != "taken_at"}
-    outdated = current is not None and change is not None and current.taken_at < change
+    outdated = current is not None and change is not None and current.taken_at <= change
     if current is not None and not repeat and not outdated:
         return _corrected(current, given, fields["taken_at"], by)
     if current is not None:
@@ -385,7 +385,7 @@ def _tick_retests(visit: Visit, by: Person) -> None:
     change = last_change(visit)
     after = Reading.objects.filter(visit=visit, moment=Moment.AFTER, governs=True)
     if change is not None:
-        after = after.filter(taken_at__gte=change)
+        after = after.filter(taken_at__gt=change)
     read = set(after.values_list("parameter", flat=True))
     for step in TreatmentStep.objects.filter(visit=visit, state=StepState.PLANNED):
         if step.action != "retest" or not set(step.planned.get("parameters", ())) <= read:

@@ -69,4 +69,4 @@ def moves(step: TreatmentStep, parameter: str) -> bool:
 
 
 def _outdated(reading: Reading, moved: datetime | None) -> bool:
-    return moved is not None and reading.taken_at < moved
+    return moved is not None and reading.taken_at <= moved

@@ -176,7 +176,7 @@ def look_at(visit: Visit, now: datetime) -> Case:
 
 def _measured_after(visit: Visit, changed_at: datetime | None) -> bool:
     after = [reading for reading in visit.readings.all() if reading.moment == Moment.AFTER]
-    return any(reading.governs and (not changed_at or reading.taken_at >= changed_at) for reading in after)
+    return any(reading.governs and (not changed_at or reading.taken_at > changed_at) for reading in after)
 
 
 def _moment(

@@ -63,7 +63,7 @@ class Photo(OwnedByOrganisation):
     """A picture taken at a visit. Re-encoded on the way in, upright, without metadata."""
 
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="photos")
-    file = models.ImageField("photo", upload_to=visit_photo_path)
+    file = models.ImageField("photo", upload_to=visit_photo_path, max_length=200)
     digest = models.CharField(max_length=64)
     about = models.CharField("shows", max_length=30, blank=True)
     caption = models.CharField("caption", max_length=200, blank=True)
