@@ -1,7 +1,8 @@
 """The form of a record that is hashed: the same content gives the same bytes, everywhere.
 
-Numbers are written as the text that was typed, so that no reader's arithmetic can change them, and
-personal data only as commitments, so that a person can be erased while the digest still verifies.
+It is the JSON Canonicalization Scheme of RFC 8785 for content without fractions: numbers are written
+as the text that was typed, so that no reader's arithmetic can change them. Personal data stand in it
+only as commitments, so that a person can be erased while the digest still verifies.
 """
 
 import hashlib
@@ -75,8 +76,9 @@ def plain(value: Any) -> Any:
 def _check(value: Any, path: str) -> None:
     if isinstance(value, dict):
         for key, item in value.items():
-            if not isinstance(key, str):
-                raise TypeError(f"key {key!r} at {path}: a record's keys are text")
+            # Among plain ASCII keys every way of sorting is the same.
+            if not (isinstance(key, str) and key.isascii()):
+                raise TypeError(f"key {key!r} at {path}: a record's keys are plain text")
             _check(item, f"{path}.{key}")
     elif isinstance(value, list):
         for place, item in enumerate(value):

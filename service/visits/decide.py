@@ -50,7 +50,7 @@ KEEP_CLOSED = (
 def treatment_request(visit: Visit, moment: str) -> dict[str, Any]:
     """What the engine is asked for the water at a moment, in its contract's form.
 
-    Needs ``spa.site.client`` and ``organisation`` loaded with the visit.
+    Needs ``spa.site.client``, ``spa.organisation`` and ``organisation`` loaded with the visit.
     """
     spa, readings = gathered(visit).spa, readings_at(visit, moment)
     at = latest([reading.taken_at for reading in readings] + [last_change(visit)]) or timezone.now()

@@ -94,7 +94,7 @@ def edit(
     allow(visit, by=by, action=action)
     row = (
         Visit.objects.select_for_update(of=("self",))
-        .select_related("spa__site__client", "organisation", "technician")
+        .select_related("spa__site__client", "spa__organisation", "organisation", "technician")
         .get(pk=visit.pk)
     )
     if row.state == VisitState.SIGNED:

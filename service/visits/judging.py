@@ -39,7 +39,7 @@ def judge_readings(visit: Visit, readings: Iterable[Reading]) -> Judgement:
     """Judge readings and the visit's inspection by the guideline in force at its spa.
 
     Exact, on what was typed; a reading that is too far off to be solved is judged like any other.
-    Needs ``spa.site.client`` and ``organisation`` loaded.
+    Needs ``spa.site.client``, ``spa.organisation`` and ``organisation`` loaded.
     """
     spa = visit.spa
     try:

@@ -7,6 +7,7 @@ from django.utils import timezone
 from accounts.access import NotAllowed
 from accounts.models import Person
 from accounts.roles import Action
+from service.sites.models import Spa
 from service.visits.closures import close_spa
 from service.visits.editing import Changed, Refused, allow, edit, note
 from service.visits.judging import reasons_to_keep_closed
@@ -51,7 +52,9 @@ def start_visit(*, visit: Visit, by: Person) -> Visit:
     if started := Visit.objects.filter(pk=visit.pk, state=VisitState.ON_SITE).first():
         return started
     row = edit(visit, by=by, states=(VisitState.PLANNED, VisitState.PART_DONE))
-    at_work = Visit.objects.filter(spa=row.spa, state=VisitState.ON_SITE).exclude(pk=row.pk)
+    # One after the other: two visits to one spa that are started at the same moment.
+    Spa.objects.select_for_update(of=("self",)).get(pk=row.spa_id)
+    at_work = Visit.objects.filter(spa=row.spa_id, state=VisitState.ON_SITE).exclude(pk=row.pk)
     if other := at_work.select_related("technician").first():
         name = other.technician.name if other.technician else "Somebody"
         raise Refused(f"{name} is at work on this spa. That visit has to be signed or ended first.")

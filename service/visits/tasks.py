@@ -49,7 +49,7 @@ class DueTask:
 def due_tasks(visit: Visit) -> list[DueTask]:
     """What is due at the visit's spa today or was taken on, done or left at the visit.
 
-    Needs ``spa.site.client`` and ``organisation`` loaded with the visit.
+    Needs ``spa.site.client``, ``spa.organisation`` and ``organisation`` loaded with the visit.
     """
     rows = {task.kind: task for task in visit.tasks.all()}
     jobs = {job.kind: job for job in due_jobs(visit.spa, today_at(visit.spa))}

@@ -60,7 +60,7 @@ def do_step(
     at = _time(row, done_at or mine.done_at)
     if mine.action == DOSE and mine.product is not None:
         _check_drain(row)
-        mine.actual_mass_g = _mass(actual_mass_g or mine.actual_mass_g or mine.planned_mass_g)
+        mine.actual_mass_g = _mass(_first(actual_mass_g, mine.actual_mass_g, mine.planned_mass_g))
         earlier = [other for other in done_changes(row) if other.pk != mine.pk]
         check_dose(row, mine.product, mine.actual_mass_g, at=at, earlier=earlier)
         mine.batch = _batch(mine.product, batch) or mine.batch
@@ -221,6 +221,10 @@ def _time(visit: Visit, done_at: datetime | None) -> datetime:
     if visit.started_at and done_at < visit.started_at:
         raise ValidationError({"done_at": "This lies before the visit began."})
     return done_at
+
+
+def _first(*amounts: Decimal | None) -> Decimal | None:
+    return next((amount for amount in amounts if amount is not None), None)
 
 
 def _mass(mass_g: Decimal | None, *, field: str = "actual_mass_g") -> Decimal:

@@ -120,8 +120,8 @@ def standing_verdict(visit: Visit, now: datetime, person: Person | None = None) 
 
     person  Who would sign: what they typed and did not save blocks the signature.
 
-    Needs ``spa.site.client`` and ``organisation`` loaded with the visit. Seven queries, or two when
-    its parts are loaded as well (``whole.parts_of_a_visit``), one more with a person.
+    Needs ``spa.site.client``, ``spa.organisation`` and ``organisation`` loaded with the visit. Seven
+    queries, or two when its parts are loaded as well (``whole``), one more with a person.
     """
     return verdict_of(look_at(visit, now), person)
 

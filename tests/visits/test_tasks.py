@@ -1,6 +1,6 @@
 """Jobs beside the water: what is due, by which clause, and a drain line by line."""
 
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 import pytest

@@ -39,7 +39,8 @@ SUBSTANCES = {
 
 def fresh(visit: Visit) -> Visit:
     """The visit as it stands in the database, with what the use cases want loaded."""
-    return Visit.objects.select_related("spa__site__client", "organisation", "technician").get(pk=visit.pk)
+    loaded = ("spa__site__client", "spa__organisation", "organisation", "technician")
+    return Visit.objects.select_related(*loaded).get(pk=visit.pk)
 
 
 def planned(firm: Firm, spa: Spa | None = None, **plan: Any) -> Visit:

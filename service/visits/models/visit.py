@@ -97,6 +97,9 @@ class Visit(OwnedByOrganisation):
         ]
         constraints: ClassVar = [
             models.CheckConstraint(condition=Q(state__in=VisitState.values), name="visit_state_is_known"),
+            models.UniqueConstraint(
+                fields=["spa"], condition=Q(state=VisitState.ON_SITE), name="one_visit_on_site_per_spa"
+            ),
             models.CheckConstraint(
                 condition=Q(window_from__isnull=True)
                 | Q(window_to__isnull=True)
