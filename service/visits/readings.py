@@ -162,7 +162,7 @@ def record_readings(
         saved.append(_save(row, moment, current, fields, repeat=repeat, change=change, by=by))
     if moment == Moment.AFTER:
         _tick_retests(row, by)
-    typed = {reading.parameter: f"{reading.bound}{reading.typed} {reading.typed_unit}" for reading in saved}
+    typed = {reading.parameter: _as_typed(reading) for reading in saved}
     note(row, "visit.readings_recorded", by=by, moment=moment, typed=typed)
     return saved
 
@@ -176,7 +176,7 @@ def withdraw_reading(*, reading: Reading, reason: str, by: Person, expected_revi
     row = edit(reading.visit, by=by, expected_revision=expected_revision)
     if not reason.strip():
         raise ValidationError({"reason": "Say why the reading is taken back."})
-    figure = f"{reading.bound}{reading.typed} {reading.typed_unit}"
+    figure = _as_typed(reading)
     same = Reading.objects.filter(visit=row, parameter=reading.parameter, moment=reading.moment)
     Reading.objects.filter(pk=reading.pk).delete()
     if not same.filter(governs=True).exists() and (earlier := same.last()):
@@ -236,6 +236,10 @@ def conversion_remark(reading: Reading) -> str:
     other, own = HALOGENS[reading.converted_from], HALOGENS[reading.parameter]
     value = Decimal(reading.typed) * reading.dilution_factor
     return strip_pad(value.normalize(), scale=other, sanitiser=own).note
+
+
+def _as_typed(reading: Reading) -> str:
+    return f"{reading.bound}{reading.typed} {reading.typed_unit}".rstrip()
 
 
 def _prepared(visit: Visit, readings: Iterable[ReadingInput]) -> list[tuple[dict[str, Any], bool]]:

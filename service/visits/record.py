@@ -283,7 +283,12 @@ def _decision(decision: Decision) -> dict[str, Any]:
 
 
 def _cited(finding: Mapping[str, Any]) -> dict[str, Any]:
-    return {key: finding.get(key) for key in _FINDING_KEYS}
+    return {key: _figure(finding.get(key)) for key in _FINDING_KEYS}
+
+
+def _figure(value: Any) -> Any:
+    """A figure as text, whole or not; everything else as it is."""
+    return str(value) if isinstance(value, int | float) and not isinstance(value, bool) else value
 
 
 def _steps(visit: Visit, people: _People, private: Private) -> list[dict[str, Any]]:

@@ -67,7 +67,7 @@ def test_a_reading_is_kept_as_typed(in_firm: Firm, typed: str) -> None:
     (reading,) = record(in_firm, started(in_firm), ReadingInput("ph", typed))
 
     assert (reading.typed, reading.value, reading.governs) == ("7.40", Decimal("7.40"), True)
-    assert AuditEvent.objects.get(action="visit.readings_recorded").detail["typed"] == {"ph": "7.40 "}
+    assert AuditEvent.objects.get(action="visit.readings_recorded").detail["typed"] == {"ph": "7.40"}
 
 
 @pytest.mark.parametrize(("parameter", "value"), [("temperature_c", "48"), ("ph", "4"), ("ph", "0")])
@@ -233,7 +233,7 @@ def test_a_mistyped_reading_is_corrected_in_place_and_the_trail_keeps_both(in_fi
     said = [
         event.detail["typed"]["ph"] for event in AuditEvent.objects.filter(action="visit.readings_recorded")
     ]
-    assert said == ["7.4 ", "4.7 "]
+    assert said == ["7.4", "4.7"]
 
 
 def test_a_repeat_keeps_both_and_the_newest_governs_until_another_is_chosen(
@@ -262,7 +262,7 @@ def test_a_reading_taken_back_lets_the_earlier_one_govern(in_firm: Firm) -> None
     withdraw_reading(reading=repeat, reason="Wrong cuvette", by=in_firm.technician, expected_revision=None)
 
     assert list(Reading.objects.values_list("typed", "governs")) == [("7.9", True)]
-    assert AuditEvent.objects.get(action="visit.reading_withdrawn").detail["figure"] == "1 "
+    assert AuditEvent.objects.get(action="visit.reading_withdrawn").detail["figure"] == "1"
 
 
 def test_after_a_further_dose_a_reading_is_a_new_one_not_a_correction(in_firm: Firm, clock: Any) -> None:

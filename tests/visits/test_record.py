@@ -175,7 +175,7 @@ def test_the_record_names_engine_guideline_and_rows(in_firm: Firm) -> None:
     finding = decision["findings"][0]
     assert decision["engine_version"]
     assert finding["row"] == "dc_25c/free_chlorine"
-    assert (finding["value"], finding["low"], finding["verified"]) == ("0.4", 3, "document")
+    assert (finding["value"], finding["low"], finding["verified"]) == ("0.4", "3", "document")
     assert "25-C DCMR" in finding["source"]
     assert record.content["guideline"]["id"] == "dc_25c"
     assert "Robin" not in record.canonical
