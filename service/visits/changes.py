@@ -24,6 +24,14 @@ def drained_at(visit: Visit) -> datetime | None:
     return filled_at(task) if task else None
 
 
+def drain_planned(visit: Visit) -> bool:
+    """Whether a drain was taken on and the old water is still in the spa: it is not dosed any more."""
+    taken_on = any(
+        task.kind == TaskKind.DRAIN_REFILL and task.state == TaskState.DUE for task in visit.tasks.all()
+    )
+    return taken_on and drained_at(visit) is None
+
+
 def filled_at(task: Task) -> datetime | None:
     """When a drain and refill had the new water in: its line for the filling, else the task's own end."""
     if line := task.lines_done.get(FILLED_LINE):

@@ -1,9 +1,19 @@
 """Times as the firm's people read them. Inside everything is UTC; here is the edge."""
 
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
+from django.utils import timezone
+
 from accounts.models import Organisation
+
+# A phone's clock may run a little ahead of ours.
+TOLERANCE = timedelta(minutes=5)
+
+
+def lies_ahead(moment: datetime | None) -> bool:
+    """Whether a moment that somebody gave lies in the future, by more than a phone's clock may be off."""
+    return moment is not None and moment > timezone.now() + TOLERANCE
 
 
 def zone_of(organisation: Organisation) -> ZoneInfo:

@@ -17,7 +17,7 @@ from service.chemistry.errors import FieldError, InputError
 from service.chemistry.readings import PARAMETERS
 from service.chemistry.treatment.treat import ENGINE_VERSION, treat
 from service.sites.models import Spa
-from service.visits.changes import drained_at, last_change, latest
+from service.visits.changes import drain_planned, drained_at, last_change, latest
 from service.visits.editing import Refused, edit, note
 from service.visits.inspection import holds_of, judged_answers, signs_of
 from service.visits.judging import judge_readings
@@ -27,8 +27,6 @@ from service.visits.models import (
     Moment,
     Reading,
     StepState,
-    TaskKind,
-    TaskState,
     TreatmentStep,
     Visit,
 )
@@ -78,7 +76,7 @@ def water_request(visit: Visit, moment: str) -> dict[str, Any]:
         "inspection": judged_answers(visit),
         "holds": holds_of(visit),
         "signs": signs_of(visit),
-        "drain_planned": _drain_planned(visit),
+        "drain_planned": drain_planned(visit),
         "fresh_fill": drained_at(visit) is not None,
     }
 
@@ -162,16 +160,6 @@ def _of_the_spa(spa: Spa) -> dict[str, Any]:
         **_if_known("heater_kw", _from(spa.heater_kw, LOWEST_HEATER_KW)),
         **_if_known("fill_l_per_minute", _from(spa.fill_l_per_minute, LOWEST_FILL_L_MINUTE)),
     }
-
-
-def _drain_planned(visit: Visit) -> bool:
-    """A drain was taken on and the old water is still in the spa."""
-    taken_on = [
-        task
-        for task in visit.tasks.all()
-        if task.kind == TaskKind.DRAIN_REFILL and task.state == TaskState.DUE
-    ]
-    return bool(taken_on) and drained_at(visit) is None
 
 
 def _check_moment(visit: Visit, moment: str) -> None:

@@ -2,13 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 
 from accounts.models import Person
+from service.visits.clock import lies_ahead
 from service.visits.due import due_jobs, today_at
 from service.visits.editing import Refused, edit, note
 from service.visits.fresh_fill import FRESH_FILL, Line, lines_for, next_line
@@ -16,8 +17,6 @@ from service.visits.models import Task, TaskKind, TaskState, Visit
 from service.visits.wording import needed, optional
 
 __all__ = ["FRESH_FILL", "DueTask", "do_task", "due_tasks", "leave_task", "take_on_task", "tick_line"]
-
-CLOCK_TOLERANCE = timedelta(minutes=5)
 
 
 @dataclass(frozen=True)
@@ -196,7 +195,6 @@ def _why(why: str, source: str) -> str:
 
 
 def _done_at(moment: datetime | None) -> datetime:
-    now = timezone.now()
-    if moment is not None and moment > now + CLOCK_TOLERANCE:
+    if lies_ahead(moment):
         raise ValidationError({"done_at": "This cannot lie in the future."})
-    return moment or now
+    return moment or timezone.now()

@@ -18,16 +18,16 @@ from accounts.models import Person
 from service.chemistry.errors import InputError
 from service.chemistry.predict import predict
 from service.stock.models import Batch, Product
-from service.visits.changes import done_changes
+from service.visits.changes import done_changes, drain_planned
+from service.visits.clock import lies_ahead
 from service.visits.decide import standing_decision
 from service.visits.deviations import changed_amount
 from service.visits.editing import Refused, edit, note
-from service.visits.models import Decision, StepState, Task, TaskKind, TaskState, TreatmentStep, Visit
+from service.visits.models import Decision, StepState, TreatmentStep, Visit
 from service.visits.own_judgement import check_dose
 from service.visits.whole import gathered
 from service.visits.wording import needed, optional
 
-CLOCK_TOLERANCE = timedelta(minutes=5)
 LARGEST_MASS_G = Decimal(100_000)
 SMALLEST_MASS_G = Decimal("0.01")
 DOSE = "add"
@@ -203,20 +203,14 @@ def _check_turn(visit: Visit, step: TreatmentStep) -> None:
 
 def _check_drain(visit: Visit) -> None:
     """Water that is about to be let out is not dosed."""
-    for task in visit.tasks.all():
-        if task.kind == TaskKind.DRAIN_REFILL and _old_water_stands(task):
-            raise Refused("The spa is being drained: add nothing to the old water.")
-
-
-def _old_water_stands(task: Task) -> bool:
-    return task.state == TaskState.DUE and "filled" not in task.lines_done
+    if drain_planned(visit):
+        raise Refused("The spa is being drained: add nothing to the old water.")
 
 
 def _time(visit: Visit, done_at: datetime | None) -> datetime:
-    now = timezone.now()
     if done_at is None:
-        return now
-    if done_at > now + CLOCK_TOLERANCE:
+        return timezone.now()
+    if lies_ahead(done_at):
         raise ValidationError({"done_at": "This cannot lie in the future."})
     if visit.started_at and done_at < visit.started_at:
         raise ValidationError({"done_at": "This lies before the visit began."})
