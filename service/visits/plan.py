@@ -10,6 +10,7 @@ from django.utils import timezone
 from accounts.access import NotAllowed, require
 from accounts.models import Person
 from accounts.roles import Action
+from service.sites.archive import why_not_in_use
 from service.sites.models import Spa
 from service.visits.clock import day_of, zone_of
 from service.visits.editing import Refused, edit, note
@@ -50,11 +51,11 @@ def plan_visit(
 
     The office plans anything. A technician may put a call-out or a retest on their own day.
 
-    Raises NotAllowed, Refused (archived spa) or ValidationError by field.
+    Raises NotAllowed, Refused (archived spa, site or client) or ValidationError by field.
     """
     _allow_planning(spa, technician, kind, by)
-    if spa.archived_at:
-        raise Refused("This spa is archived. Bring it back before planning a visit.")
+    if reason := why_not_in_use(spa):
+        raise Refused(f"{reason} Bring it back before planning a visit.")
     visit = Visit(
         organisation=by.organisation,
         spa=spa,

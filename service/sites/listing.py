@@ -1,0 +1,113 @@
+"""Long lists in pages: words to search, filters and order, all kept in the address."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Generic, TypeVar
+
+from django import forms
+from django.core.paginator import Page, Paginator
+from django.db.models import Model, Q, QuerySet
+from django.http import QueryDict
+
+Row = TypeVar("Row", bound=Model)
+ROWS_PER_PAGE = 50
+MOST_WORDS = 8
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a list.
+
+    order_by  Fields that sort by it; empty: the list cannot be sorted by it.
+    figure    A number, set to the right.
+    """
+
+    key: str
+    name: str
+    order_by: tuple[str, ...] = ()
+    figure: bool = False
+
+
+@dataclass(frozen=True)
+class Head:
+    """A column's head as drawn: what a press sorts by next, and how the list is sorted now."""
+
+    column: Column
+    sorted: str
+    next: str
+
+
+@dataclass(frozen=True)
+class Listing(Generic[Row]):
+    """One page of a list, ready to draw. filtered: whether words or filters narrow it."""
+
+    page: Page[Row]
+    heads: list[Head]
+    form: forms.Form
+    filtered: bool
+
+
+@dataclass(frozen=True)
+class Filters:
+    """How a list is narrowed.
+
+    form    The form class that reads the address; its field ``q`` holds words.
+    words   Fields that the words are looked for in.
+    narrow  Field of the form -> value -> condition. An empty value narrows nothing.
+    rest    Conditions for fields left empty, such as ``state``.
+    """
+
+    form: type[forms.Form]
+    words: tuple[str, ...]
+    narrow: Mapping[str, Callable[[Any], Q]]
+    rest: Mapping[str, Q] = field(default_factory=dict)
+
+
+def listing(
+    rows: QuerySet[Row], *, given: QueryDict, filters: Filters, columns: Sequence[Column]
+) -> Listing[Row]:
+    """The page of ``rows`` that the address ``given`` asks for.
+
+    Values that cannot be read narrow nothing and are told at their field; a page that does not
+    exist becomes the nearest one; an unknown order is the first column's.
+    """
+    form = filters.form(given)
+    form.is_valid()
+    asked = {name: value for name, value in form.cleaned_data.items() if value not in ("", None)}
+    narrowed = rows.filter(containing(asked.get("q", ""), filters.words))
+    for name, condition in filters.narrow.items():
+        if name in asked:
+            narrowed = narrowed.filter(condition(asked[name]))
+        elif name in filters.rest:
+            narrowed = narrowed.filter(filters.rest[name])
+    sort = _known_sort(given.get("sort", ""), columns)
+    page = Paginator(narrowed.order_by(*_order(sort, columns)), ROWS_PER_PAGE).get_page(given.get("page"))
+    return Listing(page, _heads(sort, columns), form, filtered=bool(asked))
+
+
+def containing(words: str, fields: Sequence[str]) -> Q:
+    """Rows in which each word stands in at least one of the fields, whatever its case."""
+    condition = Q()
+    for word in words.split()[:MOST_WORDS]:
+        condition &= Q.create([Q(**{f"{name}__icontains": word}) for name in fields], connector=Q.OR)
+    return condition
+
+
+def _known_sort(asked: str, columns: Sequence[Column]) -> str:
+    sortable = {column.key for column in columns if column.order_by}
+    return asked if asked.removeprefix("-") in sortable else columns[0].key
+
+
+def _order(sort: str, columns: Sequence[Column]) -> list[str]:
+    column = next(column for column in columns if column.key == sort.removeprefix("-"))
+    sign = "-" if sort.startswith("-") else ""
+    return [*(f"{sign}{name}" for name in column.order_by), "id"]
+
+
+def _heads(sort: str, columns: Sequence[Column]) -> list[Head]:
+    heads = []
+    for column in columns:
+        state = {column.key: "ascending", f"-{column.key}": "descending"}.get(sort, "")
+        following = f"-{column.key}" if state == "ascending" else column.key
+        heads.append(Head(column, state, following if column.order_by else ""))
+    return heads
