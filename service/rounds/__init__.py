@@ -1,0 +1,1 @@
+"""Rounds: who drives where on which day."""

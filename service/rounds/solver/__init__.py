@@ -1,0 +1,8 @@
+"""Planning a week of rounds: who serves which visit on which day, in which order.
+
+Plain Python on PyVRP, without Django. The stable entry points are the commands of
+``python -m service.rounds.solver`` and the functions ``plan``, ``insert`` and ``without`` behind them.
+
+Pattern choice is ours (``patterns``, ``search``), the routing of a day is PyVRP's (``day``, ``board``),
+and the times of a round are computed once more without it (``timing``).
+"""

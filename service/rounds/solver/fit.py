@@ -1,0 +1,195 @@
+"""Where one more visit fits into finished rounds, the other stops keeping their order."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from heapq import heappop, heappush
+
+from .jobs import are_together
+from .plan import Plan, Round, make_round, round_cost, visit_step
+from .problem import Problem, Shift
+from .timing import Step
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """A visit put into a round; ``before`` is None when the technician was idle."""
+
+    before: Round | None
+    after: Round
+    position: int
+    added: float
+    """Added price."""
+    excess: int
+    """Time by which the round would break its limits, [ticks], beyond what it broke before."""
+    excess_load: int
+
+    @property
+    def fits(self) -> bool:
+        """Whether all limits are kept."""
+        return self.excess == 0 and self.excess_load == 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    bound: float
+    base: Round | None
+    technician: int
+    shift: Shift
+    position: int
+
+
+def slots(plan: Plan, visit: int, day: int) -> list[Slot]:
+    """Every place on a day, those that fit first, then those that miss least; by price within these."""
+    found = [_try(plan, visit, candidate) for candidate in _candidates(plan, visit, day)]
+    linked = [slot for slot in found if _keeps_links(plan, visit, slot)]
+    return sorted(linked, key=lambda s: (s.excess_load > 0, s.excess, s.added))
+
+
+def cheapest(plan: Plan, visit: int, day: int, most: int) -> list[Slot]:
+    """The cheapest places that fit, found without timing those that cannot be among them."""
+    candidates = sorted(_candidates(plan, visit, day), key=lambda c: c.bound)
+    best: list[tuple[float, int, Slot]] = []
+    for number, candidate in enumerate(candidates):
+        if len(best) == most and candidate.bound >= -best[0][0]:
+            break
+        slot = _try(plan, visit, candidate)
+        if slot.fits and _keeps_links(plan, visit, slot):
+            heappush(best, (-slot.added, number, slot))
+            if len(best) > most:
+                heappop(best)
+    return [slot for _, _, slot in sorted(best, reverse=True)]
+
+
+def put(plan: Plan, slot: Slot) -> None:
+    """Use a slot."""
+    if slot.before is not None:
+        plan.rounds.remove(slot.before)
+    plan.rounds.append(slot.after)
+    plan.rounds.sort(key=lambda r: (r.day, r.technician, r.shift.starts))
+
+
+def _candidates(plan: Plan, visit: int, day: int) -> Iterator[_Candidate]:
+    """Every position in every suitable round or idle shift, with a bound on its added price."""
+    problem, item = plan.problem, plan.problem.visits[visit]
+    if item.after and not any(d <= day for d in plan.days_of().get(item.after.visit, ())):
+        return
+    rounds = {(r.technician, r.shift): r for r in plan.rounds if r.day == day}
+    for number, technician in enumerate(problem.technicians):
+        if not problem.may_serve(item, number, day):
+            continue
+        for shift in technician.shifts:
+            if shift.day == day:
+                base = rounds.get((number, shift))
+                yield from _positions(problem, visit, number, shift, base)
+
+
+def _positions(
+    problem: Problem, visit: int, technician: int, shift: Shift, base: Round | None
+) -> Iterator[_Candidate]:
+    person, place = problem.technicians[technician], problem.visits[visit].location
+    steps = base.steps if base else ()
+    places = [person.start, *(step.location for step in steps), person.end]
+    for position in range(len(steps) + 1):
+        a, b = places[position], places[position + 1]
+        bound = _drive(problem, a, place) + _drive(problem, place, b) - _drive(problem, a, b)
+        if base is None:
+            bound += _drive(problem, a, b) + problem.prices.vehicle_day
+        yield _Candidate(bound, base, technician, shift, position)
+
+
+def _drive(problem: Problem, a: int, b: int) -> float:
+    seconds = problem.travel_rows[a][b] / problem.ticks_per_second
+    return problem.prices.distance * float(problem.metres[a, b]) + problem.prices.driving * seconds
+
+
+def _try(plan: Plan, visit: int, candidate: _Candidate) -> Slot:
+    problem, base, at = plan.problem, candidate.base, candidate.position
+    step = _linked_step(plan, visit, candidate.shift.day)
+    visits = base.visits if base else ()
+    steps = base.steps if base else ()
+    longer = make_round(
+        problem,
+        candidate.technician,
+        candidate.shift,
+        (*visits[:at], visit, *visits[at:]),
+        (*steps[:at], step, *steps[at:]),
+    )
+    return Slot(
+        before=base,
+        after=longer,
+        position=at,
+        added=round_cost(problem, longer) - (round_cost(problem, base) if base else 0.0),
+        excess=max(0, longer.timing.excess - (base.timing.excess if base else 0)),
+        excess_load=_excess_load(problem, longer),
+    )
+
+
+def _excess_load(problem: Problem, item: Round) -> int:
+    capacity = problem.technicians[item.technician].capacity
+    if capacity is None:
+        return 0
+    return max(0, sum(problem.visits[v].load for v in item.visits) - capacity)
+
+
+def _linked_step(plan: Plan, visit: int, day: int) -> Step:
+    """The visit as a stop, opening late enough after the visit it follows if that is on the same day."""
+    step, after = visit_step(plan.problem, visit, day), plan.problem.visits[visit].after
+    if after is None:
+        return step
+    left = leave_on(plan, after.visit, day)
+    if left is None:
+        return step
+    opens = left + after.min_gap
+    windows = step.windows or ((0, max(s.ends + s.overtime_max for s in _shifts(plan.problem, day))),)
+    later = tuple((max(a, opens), b) for a, b in windows if b >= opens)
+    return Step(step.location, step.service, later or ((windows[-1][1], windows[-1][1]),))
+
+
+def _shifts(problem: Problem, day: int) -> list[Shift]:
+    return [s for technician in problem.technicians for s in technician.shifts if s.day == day]
+
+
+def leave_on(plan: Plan, visit: int, day: int) -> int | None:
+    """When a visit is left on a day, if it is served then."""
+    for item in plan.rounds:
+        if item.day == day and visit in item.visits:
+            return item.timing.stops[item.visits.index(visit)].leave
+    return None
+
+
+def _keeps_links(plan: Plan, visit: int, slot: Slot) -> bool:
+    """Whether the visits together stay with one person and every gap between visits is kept."""
+    problem, day = plan.problem, slot.after.day
+    for item in plan.rounds:
+        if item.day != day or item is slot.before or item.technician == slot.after.technician:
+            continue
+        if any(are_together(problem, visit, other) for other in item.visits):
+            return False
+    return all(_keeps_gap(plan, slot, first, second) for first, second in _gaps(plan, slot))
+
+
+def _gaps(plan: Plan, slot: Slot) -> Iterator[tuple[int, int]]:
+    """Pairs (first, second) of which at least one is in the changed round."""
+    changed = set(slot.after.visits)
+    for second, item in enumerate(plan.problem.visits):
+        if item.after and (second in changed or item.after.visit in changed):
+            yield item.after.visit, second
+
+
+def _keeps_gap(plan: Plan, slot: Slot, first: int, second: int) -> bool:
+    after = plan.problem.visits[second].after
+    assert after is not None
+    left = _time(plan, slot, first)
+    begun = _time(plan, slot, second)
+    if left is None or begun is None:
+        return True
+    return begun[0] - left[1] >= after.min_gap
+
+
+def _time(plan: Plan, slot: Slot, visit: int) -> tuple[int, int] | None:
+    """(start, leave) of a visit on the slot's day, once the slot is used."""
+    for item in [slot.after, *(r for r in plan.rounds if r is not slot.before and r.day == slot.after.day)]:
+        if visit in item.visits:
+            stop = item.timing.stops[item.visits.index(visit)]
+            return stop.start, stop.leave
+    return None

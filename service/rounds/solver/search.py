@@ -1,0 +1,211 @@
+"""Ruin and recreate over the day choices, PyVRP's local search as repair, annealing as acceptance.
+
+The frame is that of G. Schrimpf et al., "Record breaking optimization results using the ruin and
+recreate principle", Journal of Computational Physics 159(2), 2000, with simulated annealing.
+Weeks that break limits are visited on purpose, at a price that keeps about two in five within them;
+only a week within all limits can become the best.
+"""
+
+import math
+import random
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import pyvrp
+
+from .board import DayCost
+from .linked import mend_together
+from .recreate import put_back, put_back_on
+from .ruin import Removal, Ruin, Style
+from .taste import Taste
+from .week import Model, Penalties, Snapshot, Week
+
+HOT, COLD = 0.3, 0.003
+"""First and last temperature in mean costs of a drive."""
+CALM = 0.1
+"""Factor on the temperature when the week should stay close to the previous one."""
+FEASIBLE_SHARE = 0.4
+ADAPT_EVERY = 100
+STEP = 1.2
+STUCK_STEP = 2.0
+"""Factor on a penalty when no week of the last hundred kept the limit."""
+LEAST_PENALTY = 0.01
+LARGEST_FIRST = 0.3
+"""Share of rounds in which the largest units are put back first."""
+UNSERVED_TRIED = 3
+"""Units left out that are tried again in every round."""
+
+Drafts = Mapping[int, tuple[pyvrp.Solution, DayCost]]
+
+
+@dataclass(slots=True)
+class _Tally:
+    """Weeks seen since the penalties were last changed, and those within the limits."""
+
+    seen: int = 0
+    load_ok: int = 0
+    time_ok: int = 0
+
+
+class Search:
+    """One process's search: ``step`` until told to stop; the best week is always within all limits."""
+
+    def __init__(self, week: Week, penalties: Penalties, style: Style, seed: int, *, calm: bool) -> None:
+        self.week = week
+        self.penalties = penalties
+        self.prices = penalties.evaluator()
+        self.rng = random.Random(seed)
+        self.ruin = Ruin(week.model, style)
+        self.taste = Taste()
+        self.iterations = 0
+        self.best_cost: int | None = None
+        self._best: tuple[list[int | None], list[pyvrp.Solution | None]] | None = None
+        self._size = _sizes(week.model)
+        self._tally = _Tally()
+        self._constants = week.constants()
+        self._hot = mean_drive(week) * HOT * (CALM if calm else 1.0)
+        self._keep_if_best()
+
+    def adopt(self, snapshot: Snapshot) -> None:
+        """Continue from a better week that another process found."""
+        if self.best_cost is None or snapshot.cost < self.best_cost:
+            self.week.restore(snapshot)
+            self._constants = self.week.constants()
+            self._keep_if_best()
+
+    def best(self) -> Snapshot | None:
+        """The best week so far, as plain numbers."""
+        if self._best is None or self.best_cost is None:
+            return None
+        chosen, solutions = self._best
+        return self.week.snapshot_of(chosen, solutions, self.best_cost)
+
+    def step(self, fraction: float) -> None:
+        """One round of ruin and recreate, when ``fraction`` of the search is over."""
+        week = self.week
+        removals = self.ruin.pick(week, self.rng)
+        waiting = week.unserved()
+        if len(waiting) > UNSERVED_TRIED:
+            waiting = self.rng.sample(waiting, UNSERVED_TRIED)
+        before = {unit: week.chosen[unit] for unit in (*(unit for unit, _ in removals), *waiting)}
+        constants = self._constants - sum(map(week.constant, before))
+        touched = self._remove(removals)
+        touched |= self._recreate([*removals, *((unit, None) for unit in waiting)])
+        constants += sum(map(week.constant, before))
+        drafts = self._improve(touched)
+        if self._is_acceptable(drafts, constants, fraction):
+            self._accept(drafts, constants)
+        else:
+            for day in drafts:
+                week.board(day).go_back()
+            for unit, choice in before.items():
+                week.chosen[unit] = choice
+        self.iterations += 1
+        if self.iterations % ADAPT_EVERY == 0:
+            self._adapt()
+
+    def _remove(self, removals: Iterable[Removal]) -> set[int]:
+        touched: set[int] = set()
+        for unit, day in removals:
+            if day is None:
+                touched |= self.week.take_off(unit)
+            else:
+                self.week.take_off_on(unit, day)
+                touched.add(day)
+        return touched
+
+    def _recreate(self, removals: list[Removal]) -> set[int]:
+        touched: set[int] = set()
+        self.rng.shuffle(removals)
+        if self.rng.random() < LARGEST_FIRST:
+            removals.sort(key=lambda removal: -self._size[removal[0]])
+        for unit, day in removals:
+            if day is None:
+                touched |= put_back(self.week, unit, self.prices, self.rng, self.taste)
+            else:
+                put_back_on(self.week, unit, day, self.prices)
+        return touched
+
+    def _improve(self, touched: Iterable[int]) -> Drafts:
+        """Local search on the days touched, in the order of the days so that a seed repeats itself."""
+        drafts = {}
+        for day in sorted(touched):
+            board = self.week.board(day)
+            board.shuffle()
+            solution = board.search(board.draft(), self.prices)
+            if self.week.linked_on[day] and mend_together(self.week, day, self.prices):
+                solution = board.draft()
+            drafts[day] = (solution, board.cost_of(solution))
+        return drafts
+
+    def _is_acceptable(self, drafts: Drafts, constants: int, fraction: float) -> bool:
+        difference = float(constants - self._constants)
+        tally, load_ok, time_ok = self._tally, True, True
+        for day, board in enumerate(self.week.boards):
+            if board is None:
+                continue
+            cost = board.cost
+            if day in drafts:
+                difference -= self.penalties.of(cost)
+                cost = drafts[day][1]
+                difference += self.penalties.of(cost)
+            load_ok = load_ok and cost.excess_load == 0
+            time_ok = time_ok and cost.excess_time == 0
+        tally.seen += 1
+        tally.load_ok += load_ok
+        tally.time_ok += time_ok
+        temperature = self._hot * (COLD / HOT) ** fraction
+        allowed: float = -temperature * math.log(max(self.rng.random(), 1e-12))
+        return difference < allowed
+
+    def _accept(self, drafts: Drafts, constants: int) -> None:
+        for day, (solution, cost) in drafts.items():
+            self.week.board(day).accept(solution, cost)
+        self._constants = constants
+        self._keep_if_best()
+
+    def _keep_if_best(self) -> None:
+        week = self.week
+        if not week.is_feasible():
+            return
+        cost = week.routes_cost() + self._constants
+        if self.best_cost is None or cost < self.best_cost:
+            self.best_cost = cost
+            self._best = (list(week.chosen), week.accepted())
+
+    def _adapt(self) -> None:
+        """Make breaking a limit dearer when too few weeks keep it, cheaper when many do."""
+        tally, share = self._tally, math.sqrt(FEASIBLE_SHARE)
+        self.penalties.load *= _factor(tally.load_ok / tally.seen, share)
+        self.penalties.time *= _factor(tally.time_ok / tally.seen, share)
+        self.penalties.load = max(self.penalties.load, LEAST_PENALTY)
+        self.penalties.time = max(self.penalties.time, LEAST_PENALTY)
+        self.prices = self.penalties.evaluator()
+        self._tally = _Tally()
+
+
+def _factor(share: float, wanted: float) -> float:
+    if share == 0:
+        return STUCK_STEP
+    return STEP if share < wanted else 1 / STEP
+
+
+def _sizes(model: Model) -> list[int]:
+    """Load times frequency of each unit, or time when nothing has a load."""
+    visits, sizes = model.problem.visits, []
+    by_load = any(visit.load for visit in visits)
+    for unit in model.catalogue.units:
+        times = max(len(choice.work) for choice in unit.choices)
+        sizes.append(times * sum(visits[v].load if by_load else visits[v].service for v in unit.visits))
+    return sizes
+
+
+def mean_drive(week: Week) -> float:
+    """Mean cost of a drive in the accepted week, time priced as the plan prices it."""
+    costs, drives, total = week.model.costs, 0, 0
+    for board in week.live_boards():
+        solution = board.accepted
+        drives += solution.num_clients() + solution.num_routes()
+        on_the_road = solution.duration() - sum(route.service_duration() for route in solution.routes())
+        total += solution.distance() + costs.duration * on_the_road
+    return total / drives if drives else 1.0
