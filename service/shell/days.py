@@ -1,10 +1,19 @@
-"""A form field for a day: the browser's own calendar, limits said in words."""
+"""Days: a form field with the browser's own calendar and limits in words, and which day it is at a firm."""
 
 from datetime import date
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.validators import MaxValueValidator, MinValueValidator
+from django.utils import timezone
+
+from accounts.models import Organisation
+
+
+def today_at(organisation: Organisation) -> date:
+    """The firm's day now: at half past midnight there it may still be yesterday in UTC."""
+    return timezone.localdate(timezone=ZoneInfo(organisation.time_zone))
 
 
 class DayInput(forms.DateInput):

@@ -1,42 +1,30 @@
 """Taking clients, sites and spas out of use and back. Nothing that records name is ever deleted."""
 
-from django.db import transaction
 from django.db.models import QuerySet
-from django.utils import timezone
 
 from accounts.access import require
-from accounts.audit import record_event
 from accounts.models import Person
 from accounts.roles import Action
+from service.sites.models import Client, Site, Spa
+from service.sites.saving import archive_row, restore_row
 
-from .models import Client, Site, Spa
 
-
-@transaction.atomic
 def archive(*, place: Client | Site | Spa, by: Person) -> None:
     """Take ``place``, and everything below it, out of use. Archiving twice keeps the first time.
 
     Raises NotAllowed.
     """
     require(by, Action.EDIT_SITES)
-    changed = _rows(place).filter(archived_at=None).update(archived_at=timezone.now())
-    if changed:
-        record_event(action=f"{place._meta.model_name}.archived", subject=place, by=by)
+    archive_row(place, by=by)
 
 
-@transaction.atomic
 def restore(*, place: Client | Site | Spa, by: Person) -> None:
     """Bring ``place`` back into use. What lies below and was archived by itself stays archived.
 
     Raises NotAllowed.
     """
     require(by, Action.EDIT_SITES)
-    if _rows(place).exclude(archived_at=None).update(archived_at=None):
-        record_event(action=f"{place._meta.model_name}.restored", subject=place, by=by)
-
-
-def _rows(place: Client | Site | Spa) -> QuerySet[Client] | QuerySet[Site] | QuerySet[Spa]:
-    return type(place).objects.filter(pk=place.pk)
+    restore_row(place, by=by)
 
 
 def why_not_in_use(place: Client | Site | Spa) -> str:

@@ -7,8 +7,7 @@ from accounts.access import require
 from accounts.audit import record_event
 from accounts.models import Person
 from accounts.roles import Action, Role
-
-from .models import Client, ClientAccess
+from service.sites.models import Client, ClientAccess
 
 
 @transaction.atomic

@@ -16,9 +16,8 @@ from service.chemistry.readings import PARAMETERS
 from service.chemistry.substances import SUBSTANCES
 from service.shell.days import DayField
 from service.shell.fields import NumberField
-
-from . import supply_water
-from .models import Client, ClientAccess, Site, Spa, SpaPhoto
+from service.sites import supply_water
+from service.sites.models import Client, ClientAccess, Site, Spa, SpaPhoto
 
 Done = TypeVar("Done")
 Groups = tuple[tuple[str, tuple[str, ...]], ...]

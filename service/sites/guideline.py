@@ -13,10 +13,9 @@ from accounts.models import Organisation, Person
 from accounts.roles import Action
 from service.chemistry.errors import InputError
 from service.chemistry.guidelines import Guideline, check_choice, get
-
-from .archive import in_use
-from .models import Client, Sanitiser, Site, Spa
-from .saving import change_row
+from service.sites.archive import in_use
+from service.sites.models import Client, Sanitiser, Site, Spa
+from service.sites.saving import change_row
 
 Place = Client | Site | Spa
 NAMED_IN_A_REFUSAL = 3

@@ -1,8 +1,8 @@
 """Long lists in pages: words to search, filters and order, all kept in the address."""
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Any, Generic, TypeVar
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Generic, TypeVar
 
 from django import forms
 from django.core.paginator import Page, Paginator
@@ -51,16 +51,27 @@ class Listing(Generic[Row]):
 class Filters:
     """How a list is narrowed.
 
-    form    The form class that reads the address; its field ``q`` holds words.
-    words   Fields that the words are looked for in.
-    narrow  Field of the form -> value -> condition. An empty value narrows nothing.
-    rest    Conditions for fields left empty, such as ``state``.
+    form      The form class that reads the address: ``q`` holds words, ``state`` one of STATES.
+    words     Fields that the words are looked for in.
+    equal     Field of the form -> lookup that must equal its value.
+    archived  Time stamps of which any takes a row out of use: its own and those above it.
     """
 
     form: type[forms.Form]
     words: tuple[str, ...]
-    narrow: Mapping[str, Callable[[Any], Q]]
-    rest: Mapping[str, Q] = field(default_factory=dict)
+    equal: Mapping[str, str]
+    archived: tuple[str, ...]
+
+
+STATES = (("", "In use"), ("archived", "Archived"), ("all", "All"))
+
+
+def words_field() -> forms.CharField:
+    return forms.CharField(label="Words", max_length=100, required=False)
+
+
+def state_field() -> forms.ChoiceField:
+    return forms.ChoiceField(label="State", choices=STATES, required=False)
 
 
 def listing(
@@ -73,16 +84,24 @@ def listing(
     """
     form = filters.form(given)
     form.is_valid()
-    asked = {name: value for name, value in form.cleaned_data.items() if value not in ("", None)}
-    narrowed = rows.filter(containing(asked.get("q", ""), filters.words))
-    for name, condition in filters.narrow.items():
-        if name in asked:
-            narrowed = narrowed.filter(condition(asked[name]))
-        elif name in filters.rest:
-            narrowed = narrowed.filter(filters.rest[name])
+    asked = {name: value for name, value in form.cleaned_data.items() if value}
+    equal = {lookup: asked[name] for name, lookup in filters.equal.items() if name in asked}
+    narrowed = rows.filter(
+        containing(asked.get("q", ""), filters.words),
+        in_state(asked.get("state", ""), filters.archived),
+        **equal,
+    )
     sort = _known_sort(given.get("sort", ""), columns)
     page = Paginator(narrowed.order_by(*_order(sort, columns)), ROWS_PER_PAGE).get_page(given.get("page"))
     return Listing(page, _heads(sort, columns), form, filtered=bool(asked))
+
+
+def in_state(state: str, archived: Sequence[str]) -> Q:
+    """Rows in use (""), "archived" or "all", told by the time stamps ``archived``."""
+    if state == "all":
+        return Q()
+    used = Q(**{f"{name}__isnull": True for name in archived})
+    return ~used if state == "archived" else used
 
 
 def containing(words: str, fields: Sequence[str]) -> Q:

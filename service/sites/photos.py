@@ -11,9 +11,8 @@ from accounts.audit import record_event
 from accounts.models import Person
 from accounts.roles import Action
 from service.shell.pictures import clean_photo
-
-from .models import Spa, SpaPhoto
-from .saving import add_row, change_row
+from service.sites.models import Spa, SpaPhoto
+from service.sites.saving import add_row, change_row
 
 PHOTOS_PER_SPA = 40
 

@@ -8,10 +8,9 @@ from django.core.exceptions import ValidationError
 from accounts.access import require
 from accounts.models import Person
 from accounts.roles import Action
-
-from .archive import why_not_in_use
-from .models import Client, Site, Spa
-from .saving import add_row, change_row
+from service.sites.archive import why_not_in_use
+from service.sites.models import Client, Site, Spa
+from service.sites.saving import add_row, change_row
 
 _REFERENCE_ONCE: Mapping[str, tuple[str, ...]] = {"reference": ()}
 _VOLUME = {"volume_l": Action.CHANGE_VOLUME, "volume_basis": Action.CHANGE_VOLUME}

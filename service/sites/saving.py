@@ -10,6 +10,8 @@ from typing import Any, TypeVar
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
+from django.db.models import QuerySet
+from django.utils import timezone
 
 from accounts.access import require
 from accounts.audit import record_event
@@ -71,6 +73,24 @@ def change_row(
     detail: dict[str, Any] = {"changed": changed, **kept}
     record_event(action=action, subject=stored, by=by, detail=detail)
     return stored
+
+
+@transaction.atomic
+def archive_row(row: OwnedByOrganisation, *, by: Person) -> None:
+    """Take a row out of use; archiving twice keeps the first time."""
+    if _rows(row).filter(archived_at=None).update(archived_at=timezone.now()):
+        record_event(action=f"{row._meta.model_name}.archived", subject=row, by=by)
+
+
+@transaction.atomic
+def restore_row(row: OwnedByOrganisation, *, by: Person) -> None:
+    """Bring a row back into use; one that is in use stays so."""
+    if _rows(row).exclude(archived_at=None).update(archived_at=None):
+        record_event(action=f"{row._meta.model_name}.restored", subject=row, by=by)
+
+
+def _rows(row: OwnedByOrganisation) -> "QuerySet[Any]":
+    return type(row).objects.filter(pk=row.pk)
 
 
 def _plain(value: Any) -> Any:

@@ -11,9 +11,8 @@ from accounts.models import Person
 from accounts.roles import Action
 from service.chemistry.errors import InputError
 from service.chemistry.readings import parse_readings
-
-from .models import Site
-from .saving import change_row
+from service.sites.models import Site
+from service.sites.saving import change_row
 
 # What a supplier's report or a test at the tap gives, in the order such a report lists it.
 PARAMETERS = (

@@ -8,8 +8,7 @@ from django.db.models import QuerySet
 
 from accounts.models import Person
 from accounts.roles import Action
-
-from .models import Client, Site, Spa
+from service.sites.models import Client, Site, Spa
 
 
 def visible_clients(person: Person) -> QuerySet[Client]:

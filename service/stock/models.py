@@ -1,11 +1,14 @@
 """Products, their batches, and the instruments that test the water."""
 
+from datetime import date
 from typing import ClassVar
 
+from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
 from accounts.ownership import OwnedByOrganisation
+from service.chemistry.substances import SUBSTANCES
 from service.sites.models import Site
 
 
@@ -70,6 +73,19 @@ class Product(OwnedByOrganisation):
     def __str__(self) -> str:
         return self.name
 
+    def clean(self) -> None:
+        """Refuse what a dose cannot be measured out with. Raises ValidationError by field."""
+        super().clean()
+        errors = {}
+        if self.substance and self.substance not in SUBSTANCES:
+            errors["substance"] = f"{self.substance} is not a known substance."
+        if self.form == Form.LIQUID and self.density_g_ml is None:
+            errors["density_g_ml"] = "A liquid is measured in mL: its density is needed, in g/mL."
+        if self.form == Form.TABLET and self.unit_mass_g is None:
+            errors["unit_mass_g"] = "Tablets are counted: the mass of one is needed, in g."
+        if errors:
+            raise ValidationError(errors)
+
 
 class Batch(OwnedByOrganisation):
     """One delivery of a product, by the number on its label."""
@@ -88,6 +104,10 @@ class Batch(OwnedByOrganisation):
 
     def __str__(self) -> str:
         return self.code
+
+    def is_expired(self, day: date) -> bool:
+        """Whether ``day`` lies after the use-by date; a batch without one never expires."""
+        return self.expires_on is not None and self.expires_on < day
 
 
 class SiteProduct(OwnedByOrganisation):
@@ -133,3 +153,9 @@ class Instrument(OwnedByOrganisation):
 
     def __str__(self) -> str:
         return self.name
+
+    def clean(self) -> None:
+        """Refuse a next check before the last one. Raises ValidationError at ``check_due_on``."""
+        super().clean()
+        if self.checked_on and self.check_due_on and self.check_due_on <= self.checked_on:
+            raise ValidationError({"check_due_on": "The next check must come after the last one."})
