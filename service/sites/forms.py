@@ -54,7 +54,7 @@ def done_or_told(form: forms.BaseForm, act: Callable[[], Done]) -> Done | None:
         return None
 
 
-class ClientForm(forms.ModelForm[Client]):
+class ClientForm(forms.ModelForm):  # type: ignore[type-arg]
     groups: ClassVar[Groups] = (
         ("Who", ("name", "reference", "kind")),
         ("How to reach them", ("contact_name", "email", "phone")),
@@ -75,7 +75,7 @@ class ClientForm(forms.ModelForm[Client]):
         }
 
 
-class SiteForm(forms.ModelForm[Site]):
+class SiteForm(forms.ModelForm):  # type: ignore[type-arg]
     groups: ClassVar[Groups] = (
         ("Where", ("name", "reference", "address", "latitude", "longitude")),
         ("At the gate", ("access_code", "access_notes", "parking")),
@@ -136,7 +136,7 @@ def _substances() -> list[tuple[str, str]]:
     return sorted(((item.id, item.name) for item in SUBSTANCES.values()), key=lambda choice: choice[1])
 
 
-class SpaForm(forms.ModelForm[Spa]):
+class SpaForm(forms.ModelForm):  # type: ignore[type-arg]
     """A spa's specification. A new volume is saved only when it is confirmed."""
 
     groups: ClassVar[Groups] = (
@@ -251,17 +251,17 @@ class PhotoForm(forms.Form):
         widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
         error_messages={"required": "Choose a photo.", "empty": "The file is empty."},
     )
-    caption = SpaPhoto._meta.get_field("caption").formfield(required=False)
+    caption = unclipped(SpaPhoto._meta.get_field("caption"))
 
 
-class CaptionForm(forms.ModelForm[SpaPhoto]):
+class CaptionForm(forms.ModelForm):  # type: ignore[type-arg]
     class Meta:
         model = SpaPhoto
         fields = ("caption",)
         formfield_callback = unclipped
 
 
-class ClientAccessForm(forms.ModelForm[ClientAccess]):
+class ClientAccessForm(forms.ModelForm):  # type: ignore[type-arg]
     """Offers the firm's rental managers who do not see the client yet."""
 
     class Meta:

@@ -6,12 +6,14 @@ from typing import Generic, TypeVar
 
 from django import forms
 from django.core.paginator import Page, Paginator
-from django.db.models import Model, Q, QuerySet
+from django.db.models import F, Model, Q, QuerySet
 from django.http import QueryDict
 
 Row = TypeVar("Row", bound=Model)
 ROWS_PER_PAGE = 50
 MOST_WORDS = 8
+# The databases differ on where nothing sorts; what is in use stands before what is archived.
+IN_USE_FIRST = F("archived_at").asc(nulls_first=True)
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from service.chemistry.substances import SUBSTANCES
 from service.shell.days import DayField
 from service.shell.fields import NumberField, plain
 from service.sites.forms import Groups, typed, unclipped
-from service.stock.models import Batch, Instrument, Product, SiteProduct
+from service.stock.models import Batch, Instrument, Product
 
 # Tests that come with a stated uncertainty on an instrument's data sheet.
 WITH_PLUS_MINUS = (
@@ -32,7 +32,7 @@ def _substances() -> list[tuple[str, str]]:
     return [("", "Choose"), *known]
 
 
-class ProductForm(forms.ModelForm[Product]):
+class ProductForm(forms.ModelForm):  # type: ignore[type-arg]
     """Strength is typed in percent and kept as a fraction."""
 
     groups: ClassVar[Groups] = (
@@ -52,8 +52,8 @@ class ProductForm(forms.ModelForm[Product]):
         low=Decimal("0.001"),
         high=100,
         places=3,
-        help_text="From 0.001 to 100 %: how much of the product, by mass, is this substance. Not the available "
-        "chlorine; that is worked out and shown, so that you can compare it with the label.",
+        help_text="From 0.001 to 100 %: how much of the product, by mass, is this substance. Not the "
+        "available chlorine; that is worked out and shown, so that you can compare it with the label.",
     )
     density_g_ml = NumberField(
         name="Density",
@@ -62,7 +62,7 @@ class ProductForm(forms.ModelForm[Product]):
         high=3,
         places=3,
         required=False,
-        help_text="From 0.2 to 3 g/mL. Needed for a liquid; for granules it allows scoops, else grams are said.",
+        help_text="From 0.2 to 3 g/mL. Needed for a liquid; with it granules can be given in scoops.",
     )
     unit_mass_g = NumberField(
         name="Grams per tablet",
@@ -118,7 +118,7 @@ class ProductForm(forms.ModelForm[Product]):
         return values
 
 
-class BatchForm(forms.ModelForm[Batch]):
+class BatchForm(forms.ModelForm):  # type: ignore[type-arg]
     expires_on = DayField(
         name="Use by", first_year=2000, required=False, help_text="As printed; the last day of a month alone."
     )
@@ -130,7 +130,7 @@ class BatchForm(forms.ModelForm[Batch]):
         help_texts: ClassVar = {"code": "The batch or lot number on the label."}
 
 
-class InstrumentForm(forms.ModelForm[Instrument]):
+class InstrumentForm(forms.ModelForm):  # type: ignore[type-arg]
     groups: ClassVar[Groups] = (
         ("What it is", ("name", "method", "serial")),
         ("Its checks", ("checked_on", "check_due_on")),
@@ -179,17 +179,18 @@ class InstrumentForm(forms.ModelForm[Instrument]):
         return values
 
 
-class SiteProductForm(forms.ModelForm[SiteProduct]):
-    class Meta:
-        model = SiteProduct
-        fields = ("product", "note")
-        formfield_callback = unclipped
-        help_texts: ClassVar = {"note": "Where it stands, and how much."}
+class SiteProductForm(forms.Form):
+    note = forms.CharField(
+        label="Where, how much", max_length=200, required=False, help_text="Where it stands, and how much."
+    )
 
     def __init__(self, *args: Any, products: QuerySet[Product], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        field = self.fields["product"]
-        assert isinstance(field, forms.ModelChoiceField)
-        field.queryset = products
-        field.empty_label = "Choose"
-        field.error_messages["required"] = "Choose a product."
+        self.fields["product"] = forms.ModelChoiceField(
+            queryset=products,
+            label="Product",
+            empty_label="Choose",
+            error_messages={"required": "Choose a product."},
+        )
+        self.fields["note"].widget.attrs.pop("maxlength", None)
+        self.order_fields(["product", "note"])

@@ -19,7 +19,7 @@ from service.sites.archive import in_use, why_not_in_use
 from service.sites.client_access import grant_client_access, withdraw_client_access
 from service.sites.forms import ClientAccessForm, ClientForm, done_or_told, typed
 from service.sites.guideline import in_force
-from service.sites.listing import Column, Filters, listing, state_field, words_field
+from service.sites.listing import IN_USE_FIRST, Column, Filters, listing, state_field, words_field
 from service.sites.models import Client, ClientAccess, ClientKind, Site, Spa
 from service.sites.pages import Step, archive_page, form_page, restore_and_return, trail, url_of
 from service.sites.register import add_client, change_client
@@ -82,7 +82,7 @@ def client(request: HttpRequest, pk: UUID) -> HttpResponse:
         "trail": trail(row)[:-1],
         "not_in_use": why_not_in_use(row),
         "guideline": in_force(row),
-        "sites": row.sites.order_by("archived_at", "name").annotate(spa_count=_spas_in_use()),
+        "sites": row.sites.order_by(IN_USE_FIRST, "name").annotate(spa_count=_spas_in_use()),
         "may_edit": person.may(Action.EDIT_SITES),
         "see_notes": person.may(Action.SEE_FIRM),
         "may_manage": may_manage,

@@ -20,7 +20,7 @@ from service.sites import supply_water
 from service.sites.archive import why_not_in_use
 from service.sites.forms import SiteForm, SupplyWaterForm, done_or_told, typed
 from service.sites.guideline import in_force
-from service.sites.listing import Column, Filters, listing, state_field, words_field
+from service.sites.listing import IN_USE_FIRST, Column, Filters, listing, state_field, words_field
 from service.sites.models import Client, ClientKind, Site
 from service.sites.pages import archive_page, form_page, restore_and_return, trail, url_of
 from service.sites.register import add_site, change_site
@@ -70,7 +70,7 @@ def site(request: HttpRequest, pk: UUID) -> HttpResponse:
         "trail": trail(row)[:-1],
         "not_in_use": why_not_in_use(row),
         "guideline": in_force(row),
-        "spas": row.spas.order_by("archived_at", "name"),
+        "spas": row.spas.order_by(IN_USE_FIRST, "name"),
         "supply_water": _named(row),
         "products": row.products_on_site.select_related("product"),
         "may_edit": person.may(Action.EDIT_SITES),

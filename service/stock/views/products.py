@@ -17,7 +17,7 @@ from accounts.roles import Action
 from service.chemistry.substances import SUBSTANCES
 from service.shell.days import today_at
 from service.sites.forms import done_or_told, typed
-from service.sites.listing import Column, Filters, listing, state_field, words_field
+from service.sites.listing import IN_USE_FIRST, Column, Filters, listing, state_field, words_field
 from service.sites.models import Site
 from service.sites.pages import Step, form_page, trail, url_of
 from service.sites.visible import visible_sites
@@ -62,12 +62,12 @@ FILTERS = Filters(
 @require_safe
 def products(request: HttpRequest) -> HttpResponse:
     person = signed_in(request)
-    batches = Batch.objects.filter(archived_at=None)
-    rows = Product.objects.prefetch_related(Prefetch("batches", queryset=batches, to_attr="in_use"))
+    in_use = Batch.objects.filter(archived_at=None)
+    rows = Product.objects.prefetch_related(Prefetch("batches", queryset=in_use))
     found = listing(rows.distinct(), given=request.GET, filters=FILTERS, columns=COLUMNS)
     today = today_at(person.organisation)
     lines = [
-        (row, SUBSTANCES.get(row.substance), [(batch, use_by(batch, today)) for batch in row.in_use])
+        (row, SUBSTANCES.get(row.substance), [(batch, use_by(batch, today)) for batch in row.batches.all()])
         for row in found.page
     ]
     context = {"listing": found, "lines": lines, "may_edit": person.may(Action.EDIT_STOCK)}
@@ -87,10 +87,7 @@ def product(request: HttpRequest, pk: UUID) -> HttpResponse:
         "substance": substance,
         "chlorine_percent": share * substance.free_chlorine_per_gram if substance else 0,
         "bromine_percent": share * substance.bromine_per_gram if substance else 0,
-        "batches": [
-            (batch, use_by(batch, today))
-            for batch in row.batches.order_by("archived_at", "expires_on", "code")
-        ],
+        "batches": [(batch, use_by(batch, today)) for batch in row.batches.order_by(IN_USE_FIRST, "code")],
         "may_edit": person.may(Action.EDIT_STOCK),
         "trail": [_list_step()],
     }
