@@ -5,12 +5,12 @@ Clocks and water replacement live in `clocks` and `water_replacement`.
 """
 
 from .bands import Band, band
+from .catalogue import answer, detail, summary
 from .citation import Citation, Confirmation
 from .finding import Finding, fit_for_use
 from .guideline import Guideline, confirm, unverified_rows
 from .judging import judge
 from .library import available, check_choice, get, ids
-from .catalogue import answer, detail, summary
 from .rows import Row
 from .schema import GuidelineDataError
 

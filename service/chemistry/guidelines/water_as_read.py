@@ -15,6 +15,9 @@ from .parameters import PARAMETERS
 MG_PER_MMOL_ALKALINITY = Fraction("50.0435")
 """Half the molar mass of calcium carbonate, mg per mmol of acid; alkalinity is stated as CaCO3."""
 
+BEYOND_EVERY_SHARE = Fraction(1000)
+"""What a share of nothing is said to exceed: any limit on a share is below it."""
+
 HIGHEST: Mapping[str, Fraction] = {"ph": Fraction(14)}
 UNBOUNDED_BELOW = frozenset({"temperature_c", "orp_mv"})
 
@@ -42,8 +45,16 @@ def quantity(parameter: str, reading: Reading) -> Quantity:
     if reading.bound == "<":
         low = None if parameter in UNBOUNDED_BELOW else Fraction(0)
         return Quantity(low, value, open_high=True, at=reading.at)
-    error = plus_minus(parameter, float(reading.typed), reading.method, reading.plus_minus)
-    return Quantity(value, value, plus_minus=exact(error), at=reading.at)
+    return Quantity(value, value, plus_minus=_error(parameter, reading), at=reading.at)
+
+
+def _error(parameter: str, reading: Reading) -> Fraction:
+    """The ± of a reading; diluting the sample multiplies the method's error like the reading."""
+    factor = exact(reading.dilution_factor)
+    as_read = float(exact(reading.typed) / factor)
+    if reading.plus_minus is not None:
+        return exact(reading.plus_minus)
+    return exact(round(plus_minus(parameter, as_read, reading.method), 6)) * factor
 
 
 def total_below_free(water: Mapping[str, Quantity]) -> bool:
@@ -103,7 +114,7 @@ def _share(part: Quantity, whole: Quantity | None) -> Quantity | None:
     if whole.low is None or whole.low != whole.high or part.low == 0 == whole.low:
         return None
     if whole.low == 0:
-        return Quantity(part.low, None, open_low=True, at=part.at)
+        return Quantity(BEYOND_EVERY_SHARE, None, open_low=True, at=part.at)
     share = part.low / whole.low
     return Quantity(share, share, plus_minus=part.plus_minus / whole.low, at=part.at)
 
