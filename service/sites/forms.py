@@ -147,12 +147,17 @@ class SpaForm(forms.ModelForm):  # type: ignore[type-arg]
         ("What the maker says", ("forbidden_substances", "warranty_note")),
         ("For the firm", ("notes",)),
     )
-    volume_l = NumberField(name="Volume", unit="L", low=100, high=20000)
+    volume_l = NumberField(
+        name="Volume",
+        unit="L",
+        low=100,
+        high=20000,
+        help_text="From 100 to 20,000 L. Every dose is worked out from it.",
+    )
     volume_confirmed = forms.BooleanField(
         label="The new volume is right",
         required=False,
-        help_text="Doses are worked out from it from the next decision on. "
-        "Earlier records keep the volume they were dosed for.",
+        help_text="It counts from the next decision on; earlier records keep the volume they were dosed for.",
     )
     set_temperature_c = NumberField(name="Set temperature", unit="°C", low=5, high=40, places=1)
     heater_kw = NumberField(name="Heater", unit="kW", low=0, high=100, places=1, required=False)
@@ -202,7 +207,7 @@ class SpaForm(forms.ModelForm):  # type: ignore[type-arg]
     def __init__(self, *args: Any, may_change_volume: bool = True, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.volume_was = None if self.instance._state.adding else self.instance.volume_l
-        if self.volume_was is None or not may_change_volume:
+        if self.volume_was is None or not may_change_volume or not self.is_bound:
             del self.fields["volume_confirmed"]
         if self.volume_was is not None and not may_change_volume:
             self.fields["volume_l"].disabled = self.fields["volume_basis"].disabled = True
@@ -210,8 +215,11 @@ class SpaForm(forms.ModelForm):  # type: ignore[type-arg]
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data
         volume = cleaned.get("volume_l")
-        asks = "volume_confirmed" in self.fields and volume not in (None, self.volume_was)
-        if asks and not cleaned.get("volume_confirmed"):
+        if "volume_confirmed" not in self.fields:
+            return cleaned
+        if volume in (None, self.volume_was):
+            del self.fields["volume_confirmed"]
+        elif not cleaned.get("volume_confirmed"):
             self.add_error(
                 "volume_confirmed",
                 f"The volume changes from {self.volume_was:,} to {volume:,} L: tick to say that it is right.",
@@ -274,3 +282,4 @@ class ClientAccessForm(forms.ModelForm):  # type: ignore[type-arg]
         assert isinstance(field, forms.ModelChoiceField)
         field.queryset = managers
         field.label = "Rental manager"
+        field.empty_label = "Choose"

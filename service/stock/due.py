@@ -42,8 +42,8 @@ def reagent_due(instrument: Instrument, today: date) -> Due:
     if end is None:
         return Due("")
     if end < today:
-        return Due(f"Reagent or strips expired on {_day(end)}: do not use them", late=True)
-    return Due(f"Reagent or strips use by {_day(end)}", soon=end - today <= SOON)
+        return Due(f"Expired on {_day(end)}: do not use it", late=True)
+    return Due(f"Use by {_day(end)}", soon=end - today <= SOON)
 
 
 def _day(day: date) -> str:
