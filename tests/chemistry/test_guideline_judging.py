@@ -131,7 +131,9 @@ def test_legionella_per_litre_is_judged_by_a_limit_per_100_ml():
     [("4.5", "in"), ("4.51", "act"), ("4.4", "in")],
 )
 def test_a_third_of_total_chlorine_is_an_exact_third(total, expected):
-    found = find("who_2007", {**GOOD_CHLORINE, "free_chlorine_mg_l": 3, "total_chlorine_mg_l": Decimal(total)})
+    found = find(
+        "who_2007", {**GOOD_CHLORINE, "free_chlorine_mg_l": 3, "total_chlorine_mg_l": Decimal(total)}
+    )
     acted = any(item.parameter == "combined_chlorine_share_of_total" for item in found)
     assert acted == (expected == "act")
 
@@ -161,9 +163,7 @@ def test_combined_chlorine_without_any_free_is_beyond_every_share():
 )
 def test_dissolved_solids_are_judged_by_their_rise_above_the_fill_water(solids, expected):
     more = {"fill": {"total_dissolved_solids_mg_l": 800}}
-    found = find(
-        "maine_10_144_202+dc_25c", {**GOOD_CHLORINE, "total_dissolved_solids_mg_l": solids}, **more
-    )
+    found = find("maine_10_144_202+dc_25c", {**GOOD_CHLORINE, "total_dissolved_solids_mg_l": solids}, **more)
     acted = any(item.parameter == "total_dissolved_solids_rise_mg_l" for item in found)
     assert acted == (expected == "act")
 

@@ -6,7 +6,7 @@ Every answer says which rule spoke and its sum. Times are aware datetimes and da
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from typing import Final
 
@@ -21,13 +21,13 @@ HOUSE_TEST_HOURS: Final = 24
 
 @dataclass(frozen=True)
 class DueTest:
-    """When parameters are next to be tested.
+    """When a parameter is next to be tested.
 
-    at       The moment the last test stops being enough; at or before now it is overdue.
-    sum      How the moment was found, in words.
+    at   The moment the last test stops being enough; at or before now it is overdue.
+    sum  How the moment was found, in words.
     """
 
-    parameters: tuple[str, ...]
+    parameter: str
     at: datetime
     is_overdue: bool
     sum: str
@@ -65,13 +65,14 @@ def due_tests(
     """
     rules = [rule for rule in guideline.duties.test_frequency if _asks(rule, feed, facility, set(used))]
     halogen = SANITISER_PARAMETER.get(sanitiser)
-    due = [_test_due(rule, tested, now, halogen) for rule in rules]
-    found = [item for item in due if item is not None]
-    covered = {name for item in found for name in item.parameters}
-    core = tuple(name for name in (halogen, "ph") if name is not None and name not in covered)
-    if core:
-        found.append(_house_test(core, tested, now))
-    return sorted(found, key=lambda item: item.at)
+    found = [
+        _test_due(rule, name, tested, now) for rule in rules for name in _concerned(rule, tested, halogen)
+    ]
+    covered = {item.parameter for item in found}
+    found += [
+        _house_test(name, tested, now) for name in (halogen, "ph") if name is not None and name not in covered
+    ]
+    return sorted(found, key=lambda item: (item.at, item.parameter))
 
 
 def fitness_lapses(
@@ -86,7 +87,7 @@ def fitness_lapses(
     """The soonest test of sanitiser or pH: from then on nobody can say that the water is fit."""
     core = {SANITISER_PARAMETER.get(sanitiser), "ph"}
     due = due_tests(guideline, tested, now=now, sanitiser=sanitiser, feed=feed, facility=facility)
-    return next(item for item in due if core & set(item.parameters))
+    return next(item for item in due if item.parameter in core)
 
 
 def _asks(rule: FrequencyOfTests, feed: str | None, facility: str | None, used: set[str]) -> bool:
@@ -97,17 +98,20 @@ def _asks(rule: FrequencyOfTests, feed: str | None, facility: str | None, used: 
     )
 
 
-def _test_due(
-    rule: FrequencyOfTests, tested: Mapping[str, Sequence[datetime]], now: datetime, halogen: str | None
-) -> DueTest | None:
-    """The due time of one rule: that of its least recently tested parameter; None if none concerns us."""
+def _concerned(
+    rule: FrequencyOfTests, tested: Mapping[str, Sequence[datetime]], halogen: str | None
+) -> list[str]:
+    """The parameters of a rule that this spa is tested for."""
     names = [halogen if name == DISINFECTANT else name for name in rule.parameters]
     other = set(SANITISER_PARAMETER.values()) - {halogen}
-    concerned = [name for name in names if name is not None and _is_tested_here(name, tested, other)]
-    if not concerned:
-        return None
-    at, text = min(_next_test(rule, sorted(tested.get(name, ())), now) for name in concerned)
-    return DueTest(tuple(concerned), at, at <= now, text, rule.citation)
+    return [name for name in names if name is not None and _is_tested_here(name, tested, other)]
+
+
+def _test_due(
+    rule: FrequencyOfTests, name: str, tested: Mapping[str, Sequence[datetime]], now: datetime
+) -> DueTest:
+    at, text = _next_test(rule, sorted(tested.get(name, ())), now)
+    return DueTest(name, at, at <= now, text, rule.citation)
 
 
 def _is_tested_here(name: str, tested: Mapping[str, Sequence[datetime]], other: set[str]) -> bool:
@@ -142,10 +146,11 @@ def _next_of_the_day(per_day: int, times: Sequence[datetime], now: datetime) -> 
     return today[-1] + timedelta(hours=24) / per_day, f"{made}, spread over the day"
 
 
-def _house_test(names: tuple[str, ...], tested: Mapping[str, Sequence[datetime]], now: datetime) -> DueTest:
-    rule = FrequencyOfTests(house_rule(), names, interval_hours=HOUSE_TEST_HOURS)
-    at, text = min(_next_test(rule, sorted(tested.get(name, ())), now) for name in names)
-    return DueTest(names, at, at <= now, f"{text}; the set states no time", rule.citation)
+def _house_test(name: str, tested: Mapping[str, Sequence[datetime]], now: datetime) -> DueTest:
+    due = _test_due(
+        FrequencyOfTests(house_rule(), (name,), interval_hours=HOUSE_TEST_HOURS), name, tested, now
+    )
+    return replace(due, sum=f"{due.sum}; the set states no time")
 
 
 def drain_due(

@@ -175,7 +175,7 @@ class _Builder:
         keys = [row.key for row in rows]
         for row in rows:
             if keys.count(row.key) > 1:
-                raise self.fail(f"row {row.key}", "the key stands twice")
+                raise self.fail(f"row {row.key.partition('/')[2]}", "the key stands twice")
         return rows
 
     def row(self, set_id: str, number: int, raw: Any) -> Row:

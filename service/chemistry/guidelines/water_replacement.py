@@ -62,7 +62,7 @@ class WaterUse:
     @property
     def is_complete(self) -> bool:
         """Whether bathers were counted on every day since the last drain."""
-        return len(self.counted) == self.days_since_drain
+        return None not in self.bathers and len(self.bathers) >= self.days_since_drain
 
     @property
     def bathers_allowed(self) -> Fraction:
@@ -260,7 +260,7 @@ def _count(formula_id: str, use: WaterUse, reached: bool, interval_days: Fractio
     count = Count(formula_id, reached, interval_days, text)
     if reached or use.is_complete:
         return count
-    missing = use.days_since_drain - len(use.counted)
+    missing = max(use.days_since_drain, len(use.bathers)) - len(use.counted)
     return replace(count, drain=None, sum=f"{text}; bathers of {missing} d not counted")
 
 
