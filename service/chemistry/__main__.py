@@ -18,7 +18,7 @@ BAD_INPUT = 2
 COMMANDS = {
     "predict": "service.chemistry.predict:predict",
     "treat": "service.chemistry.treatment.treat:treat",
-    "guidelines": "service.chemistry.guidelines:answer",
+    "guidelines": "service.chemistry.guidelines.catalogue:answer",
 }
 
 DESCRIPTION = """\

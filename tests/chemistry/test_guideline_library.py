@@ -13,17 +13,15 @@ import service.chemistry
 from service.chemistry.errors import InputError
 from service.chemistry.guidelines import (
     Confirmation,
-    answer,
     available,
     band,
     check_choice,
     confirm,
-    detail,
     get,
     ids,
-    summary,
     unverified_rows,
 )
+from service.chemistry.guidelines.catalogue import answer, detail, summary
 from service.chemistry.readings import parse_readings
 from tests.chemistry.guideline_cases import GOOD_BROMINE, GOOD_CHLORINE, find, outcome
 

@@ -1,11 +1,11 @@
 """Published limits for spa water as data, and judging by them.
 
 `get` a set, `judge` readings by it, ask `fit_for_use`; `band` gives the range a plan aims at.
-Clocks and water replacement live in `clocks` and `water_replacement`.
+Beside them stand `clocks`, `water_replacement`, `dosing_rules` and `lasting` (duties), and `catalogue`
+(the sets as plain dictionaries); they are imported where they are used.
 """
 
 from .bands import Band, band
-from .catalogue import answer, detail, summary
 from .citation import Citation, Confirmation
 from .finding import Finding, fit_for_use
 from .guideline import Guideline, confirm, unverified_rows
@@ -22,16 +22,13 @@ __all__ = [
     "Guideline",
     "GuidelineDataError",
     "Row",
-    "answer",
     "available",
     "band",
     "check_choice",
     "confirm",
-    "detail",
     "fit_for_use",
     "get",
     "ids",
     "judge",
-    "summary",
     "unverified_rows",
 ]

@@ -107,7 +107,7 @@ def _duty(duty: Any) -> dict[str, Any]:
 
 
 def _set_fields(thing: Any) -> dict[str, Any]:
-    values = {field.name: getattr(thing, field.name) for field in fields(thing)}
+    values = {name: getattr(thing, name) for name in type(thing).__annotations__}
     return {name: value for name, value in values.items() if value not in (None, (), False)}
 
 

@@ -21,13 +21,13 @@ HOUSE_TEST_HOURS: Final = 24
 
 @dataclass(frozen=True)
 class DueTest:
-    """When a parameter is next to be tested.
+    """When parameters of one rule, last tested together, are next to be tested.
 
     at   The moment the last test stops being enough; at or before now it is overdue.
     sum  How the moment was found, in words.
     """
 
-    parameter: str
+    parameters: tuple[str, ...]
     at: datetime
     is_overdue: bool
     sum: str
@@ -66,13 +66,12 @@ def due_tests(
     rules = [rule for rule in guideline.duties.test_frequency if _asks(rule, feed, facility, set(used))]
     halogen = SANITISER_PARAMETER.get(sanitiser)
     found = [
-        _test_due(rule, name, tested, now) for rule in rules for name in _concerned(rule, tested, halogen)
+        item for rule in rules for item in _tests_of(rule, _concerned(rule, tested, halogen), tested, now)
     ]
-    covered = {item.parameter for item in found}
-    found += [
-        _house_test(name, tested, now) for name in (halogen, "ph") if name is not None and name not in covered
-    ]
-    return sorted(found, key=lambda item: (item.at, item.parameter))
+    covered = {name for item in found for name in item.parameters}
+    core = [name for name in (halogen, "ph") if name is not None and name not in covered]
+    found += _house_tests(core, tested, now)
+    return sorted(found, key=lambda item: (item.at, item.parameters))
 
 
 def fitness_lapses(
@@ -87,7 +86,7 @@ def fitness_lapses(
     """The soonest test of sanitiser or pH: from then on nobody can say that the water is fit."""
     core = {SANITISER_PARAMETER.get(sanitiser), "ph"}
     due = due_tests(guideline, tested, now=now, sanitiser=sanitiser, feed=feed, facility=facility)
-    return next(item for item in due if item.parameter in core)
+    return next(item for item in due if core & set(item.parameters))
 
 
 def _asks(rule: FrequencyOfTests, feed: str | None, facility: str | None, used: set[str]) -> bool:
@@ -107,11 +106,14 @@ def _concerned(
     return [name for name in names if name is not None and _is_tested_here(name, tested, other)]
 
 
-def _test_due(
-    rule: FrequencyOfTests, name: str, tested: Mapping[str, Sequence[datetime]], now: datetime
-) -> DueTest:
-    at, text = _next_test(rule, sorted(tested.get(name, ())), now)
-    return DueTest(name, at, at <= now, text, rule.citation)
+def _tests_of(
+    rule: FrequencyOfTests, names: Sequence[str], tested: Mapping[str, Sequence[datetime]], now: datetime
+) -> list[DueTest]:
+    """What one rule asks, parameters with the same due time together."""
+    due: dict[tuple[datetime, str], list[str]] = {}
+    for name in names:
+        due.setdefault(_next_test(rule, sorted(tested.get(name, ())), now), []).append(name)
+    return [DueTest(tuple(kept), at, at <= now, text, rule.citation) for (at, text), kept in due.items()]
 
 
 def _is_tested_here(name: str, tested: Mapping[str, Sequence[datetime]], other: set[str]) -> bool:
@@ -146,11 +148,12 @@ def _next_of_the_day(per_day: int, times: Sequence[datetime], now: datetime) -> 
     return today[-1] + timedelta(hours=24) / per_day, f"{made}, spread over the day"
 
 
-def _house_test(name: str, tested: Mapping[str, Sequence[datetime]], now: datetime) -> DueTest:
-    due = _test_due(
-        FrequencyOfTests(house_rule(), (name,), interval_hours=HOUSE_TEST_HOURS), name, tested, now
-    )
-    return replace(due, sum=f"{due.sum}; the set states no time")
+def _house_tests(
+    names: Sequence[str], tested: Mapping[str, Sequence[datetime]], now: datetime
+) -> list[DueTest]:
+    rule = FrequencyOfTests(house_rule(), tuple(names), interval_hours=HOUSE_TEST_HOURS)
+    due = _tests_of(rule, names, tested, now)
+    return [replace(item, sum=f"{item.sum}; the set states no time") for item in due]
 
 
 def drain_due(

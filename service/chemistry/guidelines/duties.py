@@ -1,16 +1,20 @@
-"""What documents ask beside limits: tests, drains, filters, records, closing conditions."""
+"""What documents ask beside limits: tests, drains, filters, records, closing conditions.
+
+Named tuples, not data classes: there are many kinds, each costs five times less to define, and the
+engine starts anew for every command and on every phone.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import NamedTuple
 
 from .citation import Citation
 
 
-@dataclass(frozen=True)
-class FrequencyOfTests:
+class FrequencyOfTests(NamedTuple):
     """How often parameters are tested.
 
     feed "manual" or "automatic", facility "let" or "commercial"; None: any. at: times of day in words.
@@ -28,8 +32,7 @@ class FrequencyOfTests:
     as_written: str | None = None
 
 
-@dataclass(frozen=True)
-class RecordRetention:
+class RecordRetention(NamedTuple):
     """How many years records are kept; incidents may have a longer time."""
 
     citation: Citation
@@ -38,8 +41,7 @@ class RecordRetention:
     incident_years: int | None = None
 
 
-@dataclass(frozen=True)
-class WaterReplacement:
+class WaterReplacement(NamedTuple):
     """When water is replaced, by one named way of counting; choice: one of several the document offers."""
 
     citation: Citation
@@ -53,8 +55,7 @@ class WaterReplacement:
     choice: bool = False
 
 
-@dataclass(frozen=True)
-class FilterCleaning:
+class FilterCleaning(NamedTuple):
     """When a filter is cleaned. inlet_gauge: only with (True) or without (False) a working gauge."""
 
     citation: Citation
@@ -66,8 +67,7 @@ class FilterCleaning:
     as_written: str | None = None
 
 
-@dataclass(frozen=True)
-class DrainInterval:
+class DrainInterval(NamedTuple):
     """The longest time between drains, and whether each change of group asks for one."""
 
     citation: Citation
@@ -77,8 +77,7 @@ class DrainInterval:
     as_written: str | None = None
 
 
-@dataclass(frozen=True)
-class MicrobiologyInterval:
+class MicrobiologyInterval(NamedTuple):
     """How often a laboratory sample is taken."""
 
     citation: Citation
@@ -87,8 +86,7 @@ class MicrobiologyInterval:
     as_written: str | None = None
 
 
-@dataclass(frozen=True)
-class HandDosingClosure:
+class HandDosingClosure(NamedTuple):
     """Closed while and after dosing by hand; after breakpoint until free chlorine is back."""
 
     citation: Citation
@@ -97,8 +95,7 @@ class HandDosingClosure:
     reopen_applies_to: str
 
 
-@dataclass(frozen=True)
-class Superchlorination:
+class Superchlorination(NamedTuple):
     """A regular high dose, as a multiple of combined chlorine or as a level to reach."""
 
     citation: Citation
@@ -109,8 +106,7 @@ class Superchlorination:
     as_written: str | None = None
 
 
-@dataclass(frozen=True)
-class OtherDuty:
+class OtherDuty(NamedTuple):
     """Any other duty with its figure."""
 
     citation: Citation
@@ -125,8 +121,7 @@ class OtherDuty:
     as_written: str | None = None
 
 
-@dataclass(frozen=True)
-class RepeatedDays:
+class RepeatedDays(NamedTuple):
     """A duty that falls due when one of several ranges was met on so many days.
 
     any_of  Alternatives; each maps parameters to (low, high), ends included, all of which must hold.
@@ -140,8 +135,7 @@ class RepeatedDays:
     days_of_seven: int
 
 
-@dataclass(frozen=True)
-class Sign:
+class Sign(NamedTuple):
     """A sign that must be up."""
 
     citation: Citation
@@ -149,16 +143,14 @@ class Sign:
     minimum_area_sq_ft: int | None = None
 
 
-@dataclass(frozen=True)
-class RecordFields:
+class RecordFields(NamedTuple):
     """What a log must hold."""
 
     citation: Citation
     fields: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class ClosureCondition:
+class ClosureCondition(NamedTuple):
     """A reason to close. question: the inspection question whose No means it, where there is one."""
 
     citation: Citation

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import MISSING, fields
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any, TypeVar
@@ -116,6 +115,11 @@ def _without_doubles(pairs: Sequence[tuple[str, Any]]) -> dict[str, Any]:
     if len(found) != len(pairs):
         raise ValueError(f"a key stands twice among {[key for key, _ in pairs]}")
     return found
+
+
+def _words(hint: Any) -> str:
+    """A declared type as it is written in the source."""
+    return str(getattr(hint, "__forward_arg__", hint))
 
 
 class _Builder:
@@ -260,11 +264,12 @@ class _Builder:
     def cited(self, kind: str, number: int, raw: Any, cls: Callable[..., Built]) -> Built:
         """One duty or closing condition: its own fields beside clause, verified and note."""
         place = f"{kind} {number}"
-        own = {field.name: field for field in fields(cls) if field.name != "citation"}  # type: ignore[arg-type]
-        needed = {name for name, field in own.items() if field.default is MISSING}
+        declared = {name: _words(hint) for name, hint in cls.__annotations__.items() if name != "citation"}
+        own = list(declared)
+        needed = set(own) - set(getattr(cls, "_field_defaults", {}))
         self.keys(place, raw, {*own, *CITED_KEYS}, {*needed, "clause", "verified"})
         for name in own:
-            self.check_type(place, name, str(own[name].type), raw.get(name))
+            self.check_type(place, name, declared[name], raw.get(name))
         values = {name: self.value(place, name, raw[name]) for name in own if name in raw}
         return cls(citation=self.citation(place, raw), **values)
 
