@@ -3,13 +3,12 @@
 Forms translate; what must hold is checked again by the use cases and the models.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, ClassVar, TypeVar
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db import models
-from django.db.models import QuerySet
 
 from accounts.models import Person
 from service.chemistry.readings import PARAMETERS
@@ -17,7 +16,7 @@ from service.chemistry.substances import SUBSTANCES
 from service.shell.days import DayField
 from service.shell.fields import NumberField
 from service.sites import supply_water
-from service.sites.models import Client, ClientAccess, Site, Spa, SpaPhoto
+from service.sites.models import Client, Site, Spa, SpaPhoto
 
 Done = TypeVar("Done")
 Groups = tuple[tuple[str, tuple[str, ...]], ...]
@@ -34,6 +33,18 @@ def unclipped(db_field: "models.Field[Any, Any]", **kwargs: Any) -> forms.Field 
 def grouped(form: forms.BaseForm, groups: Groups) -> list[tuple[str, list[forms.BoundField]]]:
     """The form's fields under their headings, for the page."""
     return [(title, [form[name] for name in names if name in form.fields]) for title, names in groups]
+
+
+def news(form: forms.BaseForm, error: Any) -> Any:
+    """Without reasons at fields that have one already.
+
+    A number that could not be read is missing to the model: saying that as well would mislead.
+    """
+    if not isinstance(error, ValidationError) or not hasattr(error, "error_dict"):
+        return error
+    return ValidationError(
+        {name: found for name, found in error.error_dict.items() if name not in form.errors}
+    )
 
 
 def typed(form: "forms.ModelForm[Any]") -> dict[str, Any]:
@@ -130,6 +141,9 @@ class SiteForm(forms.ModelForm):  # type: ignore[type-arg]
             "breaker": "Where the breaker of the tub is.",
             "tap": "Where the tap and hose for filling are.",
         }
+
+    def add_error(self, field: str | None, error: Any) -> None:
+        super().add_error(field, news(self, error))
 
 
 def _substances() -> list[tuple[str, str]]:
@@ -269,17 +283,15 @@ class CaptionForm(forms.ModelForm):  # type: ignore[type-arg]
         formfield_callback = unclipped
 
 
-class ClientAccessForm(forms.ModelForm):  # type: ignore[type-arg]
-    """Offers the firm's rental managers who do not see the client yet."""
+class ClientAccessForm(forms.Form):
+    """Offers rental managers who do not see the client yet."""
 
-    class Meta:
-        model = ClientAccess
-        fields = ("person",)
-
-    def __init__(self, *args: Any, managers: QuerySet[Person], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, managers: Sequence[Person], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        field = self.fields["person"]
-        assert isinstance(field, forms.ModelChoiceField)
-        field.queryset = managers
-        field.label = "Rental manager"
-        field.empty_label = "Choose"
+        people = {str(person.pk): person for person in managers}
+        names = [(key, f"{person.name}, {person.email}") for key, person in people.items()]
+        self.fields["person"] = forms.TypedChoiceField(
+            label="Rental manager",
+            choices=[("", "Choose"), *names],
+            coerce=people.__getitem__,
+        )

@@ -10,7 +10,7 @@ from service.chemistry.readings import PARAMETERS
 from service.chemistry.substances import SUBSTANCES
 from service.shell.days import DayField
 from service.shell.fields import NumberField, plain
-from service.sites.forms import Groups, typed, unclipped
+from service.sites.forms import Groups, news, typed, unclipped
 from service.stock.models import Batch, Instrument, Product
 
 # Tests that come with a stated uncertainty on an instrument's data sheet.
@@ -110,6 +110,9 @@ class ProductForm(forms.ModelForm):  # type: ignore[type-arg]
             percent = self.instance.active_fraction * 100
             self.fields["strength_percent"].initial = plain(percent)
 
+    def add_error(self, field: str | None, error: Any) -> None:
+        super().add_error(field, news(self, error))
+
     def values(self) -> dict[str, Any]:
         """Product field -> value, of those that change."""
         values = typed(self)
@@ -168,6 +171,9 @@ class InstrumentForm(forms.ModelForm):  # type: ignore[type-arg]
                 initial=self.instance.plus_minus.get(name),
                 help_text="",
             )
+
+    def add_error(self, field: str | None, error: Any) -> None:
+        super().add_error(field, news(self, error))
 
     def values(self) -> dict[str, Any]:
         """Instrument field -> value, of those that change."""

@@ -184,10 +184,12 @@ def client_access_withdraw(request: HttpRequest, pk: UUID, access_pk: UUID) -> H
 def _access_form(client: Client) -> ClientAccessForm | None:
     """A choice of managers, where there is anybody to choose."""
     managers = _managers_without(client)
-    return ClientAccessForm(managers=managers) if managers.exists() else None
+    return ClientAccessForm(managers=managers) if managers else None
 
 
-def _managers_without(client: Client) -> QuerySet[Person]:
-    return Person.objects.filter(
+def _managers_without(client: Client) -> list[Person]:
+    """The firm's rental managers who do not see ``client``."""
+    managers = Person.objects.filter(
         organisation=client.organisation_id, role_grants__role=Role.RENTAL_MANAGER, is_active=True
-    ).exclude(pk__in=ClientAccess.objects.filter(client=client).values("person"))
+    )
+    return list(managers.exclude(pk__in=ClientAccess.objects.filter(client=client).values("person")))

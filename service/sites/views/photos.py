@@ -4,7 +4,7 @@ from copy import copy
 from uuid import UUID
 
 from django.contrib import messages
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_http_methods, require_safe
@@ -54,20 +54,21 @@ def _add(spa: Spa, form: PhotoForm, by: Person) -> SpaPhoto:
 @page_for(Action.SEE_FIRM, Action.SEE_OWN_CLIENTS)
 @require_safe
 @cache_control(private=True, max_age=3600)
-def spa_photo(request: HttpRequest, pk: UUID, photo_pk: UUID) -> HttpResponseBase:
+def spa_photo(request: HttpRequest, pk: UUID, photo_pk: UUID) -> HttpResponse:
     """The picture. Its type is fixed and sniffing refused, so that it is never taken for a page."""
     photo = _photo(signed_in(request), pk, photo_pk)
     try:
-        file = photo.file.open("rb")
+        with photo.file.open("rb") as file:
+            content = file.read()
     except FileNotFoundError as gone:
         raise Http404 from gone
-    return FileResponse(
-        file,
+    return HttpResponse(
+        content,
         content_type="image/jpeg",
-        filename="spa.jpg",
         headers={
-            "X-Content-Type-Options": "nosniff",
+            "Content-Disposition": 'inline; filename="spa.jpg"',
             "Content-Security-Policy": "sandbox; default-src 'none'",
+            "X-Content-Type-Options": "nosniff",
         },
     )
 

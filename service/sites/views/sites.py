@@ -82,7 +82,7 @@ def site(request: HttpRequest, pk: UUID) -> HttpResponse:
 
 
 def _site(person: Person, pk: UUID) -> Site:
-    return get_object_or_404(visible_sites(person).select_related("client", "organisation"), pk=pk)
+    return get_object_or_404(visible_sites(person).select_related("client__organisation"), pk=pk)
 
 
 def _named(site: Site) -> list[tuple[str, object, str]]:
@@ -175,6 +175,6 @@ def _record(site: Site, form: SupplyWaterForm, by: Person) -> Site:
         site=site,
         readings=form.readings(),
         tested_on=form.cleaned_data["tested_on"],
-        today=today_at(site.organisation),
+        today=today_at(site.client.organisation),
         by=by,
     )
