@@ -85,10 +85,10 @@ def why_unsuited(guideline: Guideline | None, sanitiser: str) -> str:
         check_choice(guideline, sanitiser=sanitiser)
     except InputError:
         if not guideline.portable_tubs:
-            return f"{guideline.title} is not for portable tubs: {guideline.suitability}."
+            return f"{guideline.title}: this set is not for portable tubs ({guideline.suitability})."
         return (
-            f"{guideline.title} gives no figure for {sanitiser}, so it cannot judge a spa on {sanitiser} "
-            "alone. Choose a set that gives one, or use the two together."
+            f"{guideline.title}: this set gives no figure for {sanitiser}, so it cannot judge a spa on "
+            f"{sanitiser} alone. Choose a set that gives one, or use the two together."
         )
     return ""
 
