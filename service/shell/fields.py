@@ -85,7 +85,7 @@ class NumberField(forms.DecimalField):
             if limit is not None:
                 self.widget.attrs[attribute] = f"{Decimal(str(limit)):f}"
 
-    def to_python(self, value: Any) -> Decimal | None:
+    def to_python(self, value: Any) -> Decimal | None:  # type: ignore[override]
         return super().to_python(_with_point(value) if isinstance(value, str) else value)
 
     def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
@@ -126,9 +126,18 @@ def limits_in_words(low: Decimal | float | None, high: Decimal | float | None, u
     return f"in {unit}" if unit else ""
 
 
+class _AsWritten(str):
+    """A message that Django must not take for a template: "at most 100 %" is whole as it stands."""
+
+    __slots__ = ()
+
+    def __mod__(self, _: object) -> str:
+        return str(self)
+
+
 def _messages(name: str, limits: str, places: int) -> dict[str, str]:
     expected = f"{name} must be {limits}." if limits else f"{name} must be a number."
-    return {
+    messages = {
         "required": f"{name} is missing: a number {limits}.".replace(" .", "."),
         "invalid": f"{name} must be a number{', ' if limits else ''}{limits}.",
         "min_value": expected,
@@ -137,6 +146,7 @@ def _messages(name: str, limits: str, places: int) -> dict[str, str]:
         "max_digits": expected,
         "max_whole_digits": expected,
     }
+    return {code: _AsWritten(message) for code, message in messages.items()}
 
 
 def _decimals(places: int) -> str:
