@@ -32,8 +32,8 @@ from .timing import Step, schedule
 
 KEEPING_MOVES = (Relocate1, Relocate2, Relocate3, Swap11, Swap21, Swap22, SwapTails)
 """Moves that neither add nor remove a client."""
-WINDOW_MOVES = (RelocateAlternative, ReplaceGroup)
-"""Moves that may exchange a client for another window of the same job."""
+EXCHANGING_MOVES = (RelocateAlternative, ReplaceGroup)
+"""Moves that may exchange an option for another one of the same job."""
 MOST_REMEMBERED = 200_000
 
 BoardRoute = _search.Route
@@ -92,7 +92,7 @@ class Board:
 
     def _make_local_search(self, data: pyvrp.ProblemData, rng: pyvrp.RandomNumberGenerator) -> LocalSearch:
         search = LocalSearch(data, rng, self.day.neighbours, PerturbationManager(PerturbationParams(0, 0)))
-        moves = (*KEEPING_MOVES, *(WINDOW_MOVES if self.day.swaps_windows else ()))
+        moves = (*KEEPING_MOVES, *(EXCHANGING_MOVES if self.day.options.exclusive else ()))
         for move in moves:
             if move.supports(data):
                 search.add_operator(move(data))
@@ -160,6 +160,17 @@ class Board:
         costs = [evaluate(node, route[at], prices)[0] for at in range(len(route) - 1)]
         at = min(range(len(costs)), key=costs.__getitem__)
         return Place(costs[at] + PRIZE, option, route, at)
+
+    def exchange(self, one: BoardRoute, other: BoardRoute) -> None:
+        """Let two vehicles drive each other's stops."""
+        contents = [[node for node in route if node.is_client()] for route in (other, one)]
+        for route in (one, other):
+            for _ in range(len(route) - 2):
+                del route[1]
+        for route, nodes in zip((one, other), contents, strict=True):
+            for at, node in enumerate(nodes, start=1):
+                route.insert(at, node)
+            route.update()
 
     def put(self, place: Place) -> None:
         """Insert an option where ``best_place`` said."""
@@ -247,7 +258,7 @@ class Board:
 
     def step(self, option: int) -> Step:
         """An option as a stop to be timed."""
-        chosen, job = self.day.options[option], self.day.job(option)
+        chosen, job = self.day.options.all[option], self.day.job(option)
         return Step(job.location, job.service, ((chosen.opens, chosen.closes),))
 
 

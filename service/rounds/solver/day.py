@@ -17,22 +17,13 @@ from pyvrp.search import NeighbourhoodParams, compute_neighbours
 
 from .costs import FORBIDDEN, LONGEST_ROUTE, Costs
 from .jobs import Job
-from .patterns import Catalogue, DayWork
-from .problem import Pause, Problem, Shift
+from .options import FAR_FUTURE, Options
+from .patterns import Catalogue
+from .problem import Problem, Shift
 
 PRIZE = 2**42
 """What serving an optional client earns: so much that the search computes every insertion in full."""
-FAR_FUTURE = 2**40
 NEIGHBOURS = 30
-
-
-@dataclass(frozen=True, slots=True)
-class Option:
-    """A client of the day: one job, to be started in one span of time, [ticks]."""
-
-    job: int
-    opens: int
-    closes: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,64 +42,22 @@ class Day:
         self.costs = costs
         self.day = day
         self.catalogue = catalogue
-        self.options: list[Option] = []
-        self.options_of: dict[int, tuple[int, ...]] = {}
-        self.bundles: dict[DayWork, tuple[tuple[int, ...], ...]] = {}
-        self._number: dict[Option, int] = {}
-        self._windowed: list[tuple[int, ...]] = []
-        self._add_work()
         self.vehicles = [
             Vehicle(t, shift)
             for t, technician in enumerate(problem.technicians)
             for shift in technician.shifts
             if shift.day == day
         ]
+        self.options = Options(catalogue, day, [vehicle.shift for vehicle in self.vehicles])
 
     @property
     def is_empty(self) -> bool:
         """Nothing can be done this day; such a day must not be given to PyVRP."""
-        return not (self.options and self.vehicles)
-
-    def _add_work(self) -> None:
-        works = {
-            work
-            for unit in self.catalogue.units
-            for choice in unit.choices
-            for work in choice.work
-            if work.day == self.day
-        }
-        for work in sorted(works, key=lambda work: work.jobs):
-            if work.bundles:
-                self._add_bundles(work)
-                continue
-            for job in work.jobs:
-                self._add_windows(job)
-
-    def _add_windows(self, job: int) -> None:
-        windows = self.catalogue.jobs[job].windows
-        numbers = tuple(self._option(Option(job, *span)) for span in windows or ((0, FAR_FUTURE),))
-        self.options_of[job] = numbers
-        if len(numbers) > 1:
-            self._windowed.append(numbers)
-
-    def _add_bundles(self, work: DayWork) -> None:
-        numbered = tuple(
-            tuple(self._option(Option(job, *span)) for job, span in zip(work.jobs, spans, strict=True))
-            for spans in work.bundles
-        )
-        self.bundles[work] = numbered
-        for at, job in enumerate(work.jobs):
-            self.options_of[job] = tuple(dict.fromkeys(numbers[at] for numbers in numbered))
-
-    def _option(self, option: Option) -> int:
-        if option not in self._number:
-            self._number[option] = len(self.options)
-            self.options.append(option)
-        return self._number[option]
+        return not (self.options.all and self.vehicles)
 
     def job(self, option: int) -> Job:
         """The job an option is about."""
-        return self.catalogue.jobs[self.options[option].job]
+        return self.catalogue.jobs[self.options.all[option].job]
 
     @cached_property
     def is_exact(self) -> bool:
@@ -116,17 +65,15 @@ class Day:
         return all(v.shift.pause is None and v.shift.overtime_max == 0 for v in self.vehicles)
 
     @cached_property
-    def swaps_windows(self) -> bool:
-        """Whether local search may change the window a job is done in."""
-        return bool(self._windowed)
-
-    @cached_property
     def entry_costs(self) -> NDArray[np.int64]:
         """Extra cost of options (columns) for vehicles (rows): forbidden, or a change of technician."""
-        extra = np.zeros((len(self.vehicles), len(self.options)), dtype=np.int64)
-        for o in range(len(self.options)):
-            for v, vehicle in enumerate(self.vehicles):
-                extra[v, o] = self._entry_cost(self.job(o), vehicle.technician)
+        options = self.options.all
+        extra = np.zeros((len(self.vehicles), len(options)), dtype=np.int64)
+        for v, vehicle in enumerate(self.vehicles):
+            pause = self.options.pauses.index(vehicle.shift.pause)
+            for o, option in enumerate(options):
+                suits = option.pause in (None, pause)
+                extra[v, o] = self._entry_cost(self.job(o), vehicle.technician) if suits else FORBIDDEN
         return extra
 
     def _entry_cost(self, job: Job, technician: int) -> int:
@@ -157,7 +104,7 @@ class Day:
     @cached_property
     def data(self) -> pyvrp.ProblemData:
         """PyVRP's data with every option as an optional client."""
-        return self.build(range(len(self.options)), required=False)
+        return self.build(range(len(self.options.all)), required=False)
 
     def build(self, chosen: Sequence[int], *, required: bool) -> pyvrp.ProblemData:
         """PyVRP's data for some options; client i is ``chosen[i]``."""
@@ -198,16 +145,18 @@ class Day:
     def _groups(
         self, chosen: Sequence[int], required: bool
     ) -> tuple[list[pyvrp.ClientGroup], dict[int, int]]:
-        """Windows of one job exclude each other; only while the clients are optional."""
+        """Options of one job exclude each other; only while the clients are optional."""
         if required:
             return [], {}
         at = {o: i for i, o in enumerate(chosen)}
-        groups = [pyvrp.ClientGroup([at[o] for o in options], required=False) for options in self._windowed]
-        return groups, {at[o]: g for g, options in enumerate(self._windowed) for o in options}
+        groups = [
+            pyvrp.ClientGroup([at[o] for o in options], required=False) for options in self.options.exclusive
+        ]
+        return groups, {at[o]: g for g, options in enumerate(self.options.exclusive) for o in options}
 
     def _client(self, option: int, place: int, required: bool, group: int | None) -> pyvrp.Client:
         job = self.job(option)
-        opens, closes = self._squeezed(self.options[option])
+        opens, closes = self.options.all[option].clock
         return pyvrp.Client(
             place,
             delivery=[job.load],
@@ -240,29 +189,6 @@ class Day:
             max_overtime=shift.overtime_max,
             unit_overtime_cost=self.costs.overtime,
         )
-
-    @cached_property
-    def _pause(self) -> Pause | None:
-        """One break that stands for all breaks of the day while PyVRP searches; it knows none."""
-        pauses = [vehicle.shift.pause for vehicle in self.vehicles if vehicle.shift.pause]
-        if not pauses:
-            return None
-        return Pause(
-            min(p.opens for p in pauses), max(p.closes for p in pauses), max(p.duration for p in pauses)
-        )
-
-    def _squeezed(self, option: Option) -> tuple[int, int]:
-        """The option's span on a clock that stands still during the break.
-
-        A span after the break moves forward by its length. One that may lie on either side closes
-        earlier by the break, so that it is kept whenever the break is taken; ``timing`` has the last word.
-        """
-        pause, opens, closes = self._pause, option.opens, option.closes
-        if pause is None or closes <= pause.opens:
-            return opens, closes
-        if opens >= pause.closes:
-            return opens - pause.duration, closes - pause.duration
-        return opens, max(opens, closes - pause.duration)
 
     @cached_property
     def neighbours(self) -> dict[pyvrp.Activity, list[pyvrp.Activity]]:

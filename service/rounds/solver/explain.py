@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from . import words
 from .fit import Slot, put, slots
+from .jobs import are_together
 from .plan import Plan
 from .problem import Problem
 from .screen import Reason, Screening, allowed_choices
@@ -40,11 +41,7 @@ def finish(plan: Plan, screening: Screening) -> None:
         attempts = _attempts(plan, visit, screening)
         fitting = [attempt for attempt in attempts if attempt.fits]
         cheapest = min(fitting, key=lambda a: a.added, default=None)
-        if (
-            cheapest
-            and _is_worth_it(plan.problem, visit, cheapest.added)
-            and not _is_linked(plan.problem, visit)
-        ):
+        if cheapest and _is_worth_it(plan.problem, visit, cheapest.added):
             for slot in cheapest.slots:
                 put(plan, slot)
             continue
@@ -62,7 +59,9 @@ def reason_for(plan: Plan, visit: int, screening: Screening) -> Reason:
 
 def _attempts(plan: Plan, visit: int, screening: Screening) -> list[_Attempt]:
     item = plan.problem.visits[visit]
-    choices = allowed_choices(item, screening.open_days[visit])
+    choices = [
+        days for days in allowed_choices(item, screening.open_days[visit]) if _suits(plan, visit, days)
+    ]
     best = {day: slots(plan, visit, day)[:1] for day in sorted({d for days in choices for d in days})}
     found = []
     for days in choices:
@@ -77,20 +76,17 @@ def _is_worth_it(problem: Problem, visit: int, added: float) -> bool:
     return not item.optional or item.drop_penalty is None or added <= item.drop_penalty
 
 
-def _is_linked(problem: Problem, visit: int) -> bool:
-    """Whether the visit must move jointly with others, so that it cannot be put in alone."""
-    item = problem.visits[visit]
-    named = any(
-        visit in other.together_with or (other.after and other.after.visit == visit)
-        for other in problem.visits
-    )
-    return bool(item.together_with or item.after or named)
+def _suits(plan: Plan, visit: int, days: tuple[int, ...]) -> bool:
+    """Whether the days suit the visits that must be together with this one and are served."""
+    served = plan.days_of()
+    others = [set(served[v]) for v in served if are_together(plan.problem, visit, v)]
+    return all(set(days) <= other or other <= set(days) for other in others)
 
 
 def _reason(plan: Plan, visit: int, attempts: Sequence[_Attempt], cheapest: _Attempt | None) -> Reason:
     problem = plan.problem
     if cheapest is not None:
-        return _fits_but(problem, visit, cheapest)
+        return _too_dear(problem, visit, cheapest)
     if not attempts:
         return Reason(
             "linked",
@@ -105,22 +101,13 @@ def _miss(attempt: _Attempt) -> tuple[bool, int, float]:
     return worst.excess_load > 0, sum(slot.excess for slot in attempt.slots), attempt.added
 
 
-def _fits_but(problem: Problem, visit: int, attempt: _Attempt) -> Reason:
-    slot, item = attempt.worst, problem.visits[visit]
+def _too_dear(problem: Problem, visit: int, attempt: _Attempt) -> Reason:
+    slot, penalty = attempt.worst, problem.visits[visit].drop_penalty or 0.0
     day, who = words.day_name(slot.after.day), problem.technicians[slot.after.technician].id
-    if item.optional and item.drop_penalty is not None and attempt.added > item.drop_penalty:
-        dearer = attempt.added - item.drop_penalty
-        return Reason(
-            "too_dear",
-            f"it would fit on {day} with {who} but costs {dearer:.2f} more than leaving it out",
-            f"its drop penalty were at least {attempt.added:.2f}",
-            day=slot.after.day,
-            technician=who,
-        )
     return Reason(
-        "linked",
-        f"it would fit on {day} with {who}, but not together with the visits it is linked to",
-        "the linked visits were placed by hand or the link were lifted",
+        "too_dear",
+        f"it would fit on {day} with {who} but costs {attempt.added - penalty:.2f} more than leaving it out",
+        f"its drop penalty were at least {attempt.added:.2f}",
         day=slot.after.day,
         technician=who,
     )

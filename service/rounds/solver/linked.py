@@ -20,7 +20,7 @@ def put_back_linked(
     """Insert a linked unit by its cheapest choice, or leave it out; returns the days touched."""
     model = week.model.catalogue.units[unit]
     known: dict[DayWork, Arrangement] = {}
-    best, best_cost = None, float(model.drop)
+    best, best_cost = None, model.drop * taste.eagerness
     for number, choice in enumerate(model.choices):
         if len(model.choices) > 1 and rng.random() < taste.skipped:
             continue
@@ -54,7 +54,7 @@ def mend_together(week: Week, day: int, prices: pyvrp.CostEvaluator) -> bool:
 
 
 def _mend(board: Board, work: DayWork, group: Sequence[int], prices: pyvrp.CostEvaluator) -> bool:
-    jobs = [board.day.options_of[work.jobs[position]] for position in group]
+    jobs = [board.day.options.of_job[work.jobs[position]] for position in group]
     home = board.route_of(jobs[0])
     strays = [options for options in jobs[1:] if board.route_of(options) is not home]
     for options in strays:
@@ -78,8 +78,8 @@ def _best_arrangement(board: Board, work: DayWork, prices: pyvrp.CostEvaluator) 
 def _ways(board: Board, work: DayWork) -> list[list[tuple[int, ...]]]:
     """For each way to time the jobs: the options to choose from, job by job."""
     if work.bundles:
-        return [[(option,) for option in way] for way in board.day.bundles[work]]
-    return [[board.day.options_of[job] for job in work.jobs]]
+        return board.day.options.ways[work]
+    return [[board.day.options.of_job[job] for job in work.jobs]]
 
 
 def _candidates(board: Board) -> list[BoardRoute]:

@@ -10,6 +10,7 @@ choices allow it, else on a later day.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import combinations, islice
 
 from . import words
 from .costs import Costs
@@ -19,6 +20,8 @@ from .problem import Problem
 from .screen import Reason, Screening, allowed_choices
 
 MOST_CHOICES = 2000
+MOST_PARTS = 200
+"""Parts of an impossible set of linked visits that are tried."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,12 +93,10 @@ def build_catalogue(problem: Problem, screening: Screening, costs: Costs) -> Cat
     catalogue = Catalogue(reasons=dict(screening.reasons))
     _drop_followers(problem, catalogue.reasons)
     for members in _linked(problem, catalogue.reasons):
-        choices = _choices(problem, screening, costs, catalogue, members)
-        if choices:
-            drop = sum(costs.drop(problem.visits[v]) for v in members)
-            catalogue.units.append(Unit(members, choices, drop))
-            continue
-        for visit in members:
+        kept, choices = _largest_part(problem, screening, costs, catalogue, members)
+        if kept:
+            catalogue.units.append(Unit(kept, choices, sum(costs.drop(problem.visits[v]) for v in kept)))
+        for visit in set(members) - set(kept):
             others = words.names(problem.visits[v].id for v in members if v != visit)
             catalogue.reasons[visit] = Reason(
                 "linked",
@@ -103,6 +104,27 @@ def build_catalogue(problem: Problem, screening: Screening, costs: Costs) -> Cat
                 f"{others} could be served on the same days, or the link were lifted",
             )
     return catalogue
+
+
+def _largest_part(
+    problem: Problem, screening: Screening, costs: Costs, catalogue: Catalogue, members: tuple[int, ...]
+) -> tuple[tuple[int, ...], tuple[Choice, ...]]:
+    """As many of some linked visits as can be combined, and their choices; optional ones go first."""
+    by_need = sorted(members, key=lambda v: (problem.visits[v].optional, v))
+    parts = (part for size in range(len(members), 0, -1) for part in combinations(by_need, size))
+    for part in islice(parts, MOST_PARTS):
+        kept = tuple(sorted(part))
+        if _lacks_first(problem, kept):
+            continue
+        choices = _choices(problem, screening, costs, catalogue, kept)
+        if choices:
+            return kept, choices
+    return (), ()
+
+
+def _lacks_first(problem: Problem, members: tuple[int, ...]) -> bool:
+    """Whether a visit follows one that is not among the members."""
+    return any((after := problem.visits[v].after) and after.visit not in members for v in members)
 
 
 def _drop_followers(problem: Problem, reasons: dict[int, Reason]) -> None:

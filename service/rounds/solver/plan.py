@@ -4,7 +4,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from .day import FAR_FUTURE, Day
+from .day import Day
+from .options import FAR_FUTURE
 from .problem import Problem, Shift, Technician
 from .screen import Reason
 from .timing import Step, Timing, schedule
@@ -93,7 +94,7 @@ def _stops(day: Day, options: Iterable[int]) -> tuple[tuple[int, ...], tuple[Ste
     visits: list[int] = []
     steps: list[Step] = []
     for number in options:
-        option, job, offset = day.options[number], day.job(number), 0
+        option, job, offset = day.options.all[number], day.job(number), 0
         for visit in job.visits:
             service = day.problem.visits[visit].service
             span = (option.opens + offset, option.closes + offset)

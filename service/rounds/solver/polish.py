@@ -1,8 +1,10 @@
 """The end of the search: each day on its own, its jobs fixed, improved by PyVRP's complete solver."""
 
+import warnings
 from collections.abc import Callable
 
 import pyvrp
+from pyvrp.exceptions import PenaltyBoundWarning
 
 from .board import Board, Routes, routes_of, solution_from
 
@@ -18,14 +20,16 @@ def polish_day(board: Board, routes: Routes, seed: int, stop: Callable[[float], 
     data = board.day.build(chosen, required=True)
     number = {option: i for i, option in enumerate(chosen)}
     start = tuple((t, tuple(number[option] for option in options)) for t, options in routes)
-    result = pyvrp.solve(
-        data,
-        stop,  # type: ignore[arg-type]
-        seed=seed,
-        collect_stats=False,
-        display=False,
-        initial_solution=solution_from(data, start),
-    )
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", PenaltyBoundWarning)  # forbidden drives outweigh any penalty
+        result = pyvrp.solve(
+            data,
+            stop,  # type: ignore[arg-type]
+            seed=seed,
+            collect_stats=False,
+            display=False,
+            initial_solution=solution_from(data, start),
+        )
     found = tuple((t, tuple(chosen[i] for i in options)) for t, options in routes_of(result.best))
     return found if _is_better(board, routes, found) else routes
 

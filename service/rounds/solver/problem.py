@@ -115,14 +115,19 @@ class Visit:
     def windows_on(self, day: int) -> tuple[tuple[int, int], ...] | None:
         """Start windows on a day, earliest first; None when the visit may start at any time.
 
-        An empty tuple says that the place is closed that day: windows are given, none for it.
+        An empty tuple says that the place is closed that day: windows are given, none for it (or
+        none that holds the pinned start).
         """
-        for pin in self.pins_on(day):
-            if pin.starts is not None:
-                return ((pin.starts, pin.starts),)
-        if not self.windows:
-            return None
-        return tuple(sorted((w.opens, w.closes) for w in self.windows if w.day in (None, day)))
+        spans = tuple(sorted((w.opens, w.closes) for w in self.windows if w.day in (None, day)))
+        starts = self.pinned_start(day)
+        if starts is None:
+            return spans if self.windows else None
+        is_open = not self.windows or any(opens <= starts <= closes for opens, closes in spans)
+        return ((starts, starts),) if is_open else ()
+
+    def pinned_start(self, day: int) -> int | None:
+        """The start the visit is pinned to on a day, if any."""
+        return next((pin.starts for pin in self.pins_on(day) if pin.starts is not None), None)
 
     def technician_on(self, day: int) -> int | None:
         """The technician the visit is pinned to on a day, if any."""

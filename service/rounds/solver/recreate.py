@@ -7,7 +7,7 @@ import pyvrp
 from .board import Place
 from .linked import put_back_linked
 from .taste import Taste
-from .week import Week
+from .week import Part, Week
 
 
 def put_back(
@@ -20,16 +20,16 @@ def put_back(
     if not week.model.parts[unit]:
         return put_back_linked(week, unit, prices, rng, taste)
     model = week.model.catalogue.units[unit]
-    places: dict[int, Place] = {}
-    best, best_cost = None, float(model.drop)
+    places: dict[Part, Place] = {}
+    best, best_cost = None, model.drop * taste.eagerness
     for choice, parts in enumerate(week.model.parts[unit]):
         if len(model.choices) > 1 and taste.skipped and rng.random() < taste.skipped:
             continue
         cost = 0.0
-        for day, options in parts:
-            if day not in places:
-                places[day] = week.board(day).best_place(options, prices)
-            cost += places[day].cost
+        for part in parts:
+            if part not in places:
+                places[part] = week.board(part[0]).best_place(part[1], prices)
+            cost += places[part].cost
         if taste.noise:
             cost += abs(cost) * taste.noise * rng.random()
         cost += model.choices[choice].constant
@@ -38,8 +38,8 @@ def put_back(
     week.chosen[unit] = best
     if best is None:
         return set()
-    for day, _ in week.model.parts[unit][best]:
-        week.board(day).put(places[day])
+    for part in week.model.parts[unit][best]:
+        week.board(part[0]).put(places[part])
     return {day for day, _ in week.model.parts[unit][best]}
 
 

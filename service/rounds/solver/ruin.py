@@ -36,7 +36,7 @@ STYLES = (LARGE, SMALL)
 
 
 class Ruin:
-    """Picks what to remove."""
+    """Picks what to remove, or which vehicles to exchange."""
 
     def __init__(self, model: Model, style: Style) -> None:
         self.model = model
@@ -59,6 +59,17 @@ class Ruin:
             if removal is not None:
                 removals.append(removal)
         return removals
+
+    def exchange(self, week: Week, rng: random.Random) -> int | None:
+        """Let two unlike vehicles of a day drive each other's stops; the day, if there were two."""
+        board = rng.choice(week.live_boards())
+        used = [route for route in board.routes if route.num_clients()]
+        if not used or len(board.day.types) < 2:
+            return None
+        one = rng.choice(used)
+        others = [route for route in board.routes if route.vehicle_type != one.vehicle_type]
+        board.exchange(one, rng.choice(others))
+        return board.day.day
 
     def _removal(self, week: Week, unit: int, rng: random.Random) -> Removal | None:
         """All days of a unit with a choice; one random day of a unit without."""

@@ -109,6 +109,12 @@ def _obstacles(problem: Problem, visit: Visit) -> dict[int, Reason]:
 def _obstacle(problem: Problem, visit: Visit, day: int) -> Reason | None:
     name = words.day_name(day)
     windows = visit.windows_on(day)
+    starts = visit.pinned_start(day)
+    if windows == () and starts is not None:
+        at = words.clock(problem, starts)
+        return Reason(
+            "no_open_day", f"closed on {name} at {at}, its pinned start", "the pin were lifted", day=day
+        )
     if windows == ():
         return Reason("no_open_day", f"closed on {name}", f"the place were open on {name}", day=day)
     shifts = [

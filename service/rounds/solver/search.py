@@ -13,11 +13,11 @@ from dataclasses import dataclass
 
 import pyvrp
 
-from .board import DayCost
+from .board import Board, DayCost
 from .linked import mend_together
 from .recreate import put_back, put_back_on
 from .ruin import Removal, Ruin, Style
-from .taste import Taste
+from .taste import EAGER, NORMAL
 from .week import Model, Penalties, Snapshot, Week
 
 HOT, COLD = 0.3, 0.003
@@ -32,6 +32,10 @@ STUCK_STEP = 2.0
 LEAST_PENALTY = 0.01
 LARGEST_FIRST = 0.3
 """Share of rounds in which the largest units are put back first."""
+EXCHANGES = 0.05
+"""Share of rounds in which two vehicles change places, where vehicles differ."""
+EAGER_SHARE = 0.05
+"""Share of rounds in which visits are put in although they do not pay one by one."""
 UNSERVED_TRIED = 3
 """Units left out that are tried again in every round."""
 
@@ -56,7 +60,6 @@ class Search:
         self.prices = penalties.evaluator()
         self.rng = random.Random(seed)
         self.ruin = Ruin(week.model, style)
-        self.taste = Taste()
         self.iterations = 0
         self.best_cost: int | None = None
         self._best: tuple[list[int | None], list[pyvrp.Solution | None]] | None = None
@@ -83,13 +86,14 @@ class Search:
     def step(self, fraction: float) -> None:
         """One round of ruin and recreate, when ``fraction`` of the search is over."""
         week = self.week
-        removals = self.ruin.pick(week, self.rng)
+        exchanged = self.ruin.exchange(week, self.rng) if self.rng.random() < EXCHANGES else None
+        removals = self.ruin.pick(week, self.rng) if exchanged is None else []
         waiting = week.unserved()
         if len(waiting) > UNSERVED_TRIED:
             waiting = self.rng.sample(waiting, UNSERVED_TRIED)
         before = {unit: week.chosen[unit] for unit in (*(unit for unit, _ in removals), *waiting)}
         constants = self._constants - sum(map(week.constant, before))
-        touched = self._remove(removals)
+        touched = self._remove(removals) if exchanged is None else {exchanged}
         touched |= self._recreate([*removals, *((unit, None) for unit in waiting)])
         constants += sum(map(week.constant, before))
         drafts = self._improve(touched)
@@ -117,11 +121,12 @@ class Search:
     def _recreate(self, removals: list[Removal]) -> set[int]:
         touched: set[int] = set()
         self.rng.shuffle(removals)
+        taste = EAGER if self.rng.random() < EAGER_SHARE else NORMAL
         if self.rng.random() < LARGEST_FIRST:
             removals.sort(key=lambda removal: -self._size[removal[0]])
         for unit, day in removals:
             if day is None:
-                touched |= put_back(self.week, unit, self.prices, self.rng, self.taste)
+                touched |= put_back(self.week, unit, self.prices, self.rng, taste)
             else:
                 put_back_on(self.week, unit, day, self.prices)
         return touched
@@ -132,11 +137,21 @@ class Search:
         for day in sorted(touched):
             board = self.week.board(day)
             board.shuffle()
-            solution = board.search(board.draft(), self.prices)
-            if self.week.linked_on[day] and mend_together(self.week, day, self.prices):
-                solution = board.draft()
-            drafts[day] = (solution, board.cost_of(solution))
+            drafts[day] = self._improve_day(board, day)
         return drafts
+
+    def _improve_day(self, board: Board, day: int) -> tuple[pyvrp.Solution, DayCost]:
+        before = board.draft()
+        solution = board.search(before, self.prices)
+        if self.week.linked_on[day] and mend_together(self.week, day, self.prices):
+            solution = board.draft()
+        cost = board.cost_of(solution)
+        if not board.day.is_exact:  # PyVRP may have judged wrongly
+            cost_before = board.cost_of(before)
+            if self.penalties.of(cost_before) < self.penalties.of(cost):
+                board.load(before)
+                return before, cost_before
+        return solution, cost
 
     def _is_acceptable(self, drafts: Drafts, constants: int, fraction: float) -> bool:
         difference = float(constants - self._constants)

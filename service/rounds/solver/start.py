@@ -120,14 +120,17 @@ def _previous_routes(week: Week, board: Board) -> Routes:
     day, problem = board.day, week.model.problem
     due = _due(week, day.day)
     free = {v: t for t, vehicles in enumerate(day.types) for v in vehicles}
-    routes = []
+    routes, used = [], set[int]()
     for route in problem.previous or ():
         vehicle = next((v for v in free if day.vehicles[v].technician == route.technician), None)
         if route.day != day.day or vehicle is None:
             continue
-        options = [due.pop(visit) for visit in route.visits if visit in due]
+        options = dict.fromkeys(
+            due[visit] for visit in route.visits if visit in due and due[visit] not in used
+        )
         if options:
-            routes.append((free.pop(vehicle), tuple(dict.fromkeys(options))))
+            used.update(options)
+            routes.append((free.pop(vehicle), tuple(options)))
     return tuple(routes)
 
 

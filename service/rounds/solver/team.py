@@ -6,6 +6,7 @@ all, so that a seed and a number of iterations give the same plan every time.
 
 import multiprocessing
 import signal
+import threading
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -129,7 +130,7 @@ class Team:
         self._is_cancelled = is_cancelled
         self._own = Member(model, first, 0, seed, calm=calm)
         context = multiprocessing.get_context("spawn")
-        self._cancelled = context.Event()
+        self._cancelled = context.Event() if processes > 1 else threading.Event()
         self._others: list[tuple[Any, Connection]] = []
         for number in range(1, processes):
             here, there = context.Pipe()
@@ -162,8 +163,9 @@ class Team:
                 self.best = snapshot
 
     def finish(self, *, until: float | None, steps: int | None) -> None:
-        """Everybody polishes some of the days of the best week."""
-        days = [number for number, routes in enumerate(self.best.routes) if routes]
+        """Everybody polishes some of the days of the best week, where no jobs must stay together."""
+        linked_on = self._own.search.week.linked_on
+        days = [day for day, routes in enumerate(self.best.routes) if routes and not linked_on[day]]
         shares = [tuple(days[i :: len(self._others) + 1]) for i in range(len(self._others) + 1)]
         tasks = [Finish(self.best, share, until, steps) for share in shares]
         self._send(*tasks[1:])

@@ -12,6 +12,9 @@ from .problem import Pause, Shift, Technician
 
 Travel = Sequence[Sequence[int]]
 
+MOST_GAPS = 6
+"""Places tried for a break."""
+
 
 @dataclass(frozen=True, slots=True)
 class Step:
@@ -83,15 +86,13 @@ def schedule(travel: Travel, technician: Technician, shift: Shift, steps: Sequen
         return plain
     if plain.back <= pause.latest:  # the break comes after the round
         return _with_pause(plain, max(plain.back, pause.opens))
-    timings = [
-        _timing(travel, technician, shift, steps, gap, shift.starts)
-        for gap in _gaps(plain, shift.starts, pause)
-    ]
-    begins = max(shift.starts, pause.opens)
-    if begins <= pause.latest:  # the break comes before the round
-        before = _timing(travel, technician, shift, steps, None, begins + pause.duration)
-        timings.append(_with_pause(before, begins))
-    return min(timings, key=lambda timing: (timing.excess, timing.back, timing.duration))
+    earliest = _forward(travel, technician, steps, shift.starts, None, None)
+    gaps = _gaps(earliest, shift.starts, pause)
+    timings = [_timing(travel, technician, shift, steps, gap, shift.starts) for gap in gaps]
+    rested = max(shift.starts, pause.opens + pause.duration)  # the break comes before the round
+    before = _timing(travel, technician, shift, steps, None, rested)
+    timings.append(_with_pause(before, pause.opens))
+    return min(timings, key=lambda timing: (timing.excess, timing.overtime, timing.duration))
 
 
 def _with_pause(timing: Timing, pause_at: int) -> Timing:
@@ -108,19 +109,15 @@ def _with_pause(timing: Timing, pause_at: int) -> Timing:
     )
 
 
-def _gaps(plain: Timing, starts: int, pause: Pause) -> list[int]:
+def _gaps(earliest: _Run, starts: int, pause: Pause) -> list[int]:
     """Places worth trying for the break: gap g lies before stop g, the last one before the way back.
 
-    A break before stop g is pointless when stop g could be left before the break may begin.
+    The last gap that is reached in time gives the earliest return; one before it may give a shorter
+    round when the technician leaves later.
     """
-    leaves = [starts, *(stop.leave for stop in plain.stops)]
-    last = len(leaves) - 1
-    gaps = [
-        g
-        for g, leave in enumerate(leaves)
-        if leave <= pause.latest and (g == last or leaves[g + 1] > pause.opens)
-    ]
-    return gaps or [min(range(len(leaves)), key=lambda g: max(0, leaves[g] - pause.latest))]
+    leaves = [starts, *(stop.leave for stop in earliest.stops)]
+    in_time = [gap for gap, leave in enumerate(leaves) if leave <= pause.latest]
+    return in_time[-MOST_GAPS:] or [0]
 
 
 def _timing(

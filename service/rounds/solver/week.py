@@ -11,8 +11,8 @@ from .day import Day
 from .patterns import Catalogue, Unit
 from .problem import Problem
 
-Parts = tuple[tuple[int, tuple[int, ...]], ...]
-"""(day, options of the job) for every day of a choice."""
+Part = tuple[int, tuple[int, ...]]
+"""A day of a choice, and the options of the job to be done then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,8 +23,8 @@ class Model:
     catalogue: Catalogue
     costs: Costs
     days: tuple[Day | None, ...]
-    parts: tuple[tuple[Parts, ...], ...]
-    """For every unit that is not linked: for every choice its (day, options)."""
+    parts: tuple[tuple[tuple[Part, ...], ...], ...]
+    """For every unit that is not linked: the parts of every choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,14 +62,14 @@ def build_model(problem: Problem, catalogue: Catalogue, costs: Costs) -> Model:
     return Model(problem, catalogue, costs, tuple(days), parts)
 
 
-def _parts(unit: Unit, days: list[Day | None]) -> tuple[Parts, ...]:
+def _parts(unit: Unit, days: list[Day | None]) -> tuple[tuple[Part, ...], ...]:
     found = []
     for choice in unit.choices:
         parts = []
         for work in choice.work:
             day = days[work.day]
             assert day is not None, "screening leaves no visit on a day without people"
-            parts.append((work.day, day.options_of[work.jobs[0]]))
+            parts.append((work.day, day.options.of_job[work.jobs[0]]))
         found.append(tuple(parts))
     return tuple(found)
 
@@ -99,7 +99,7 @@ class Week:
         if self.model.parts[unit]:
             return self.model.parts[unit][choice]
         return [
-            (work.day, self.board(work.day).day.options_of[job])
+            (work.day, self.board(work.day).day.options.of_job[job])
             for work in self.model.catalogue.units[unit].choices[choice].work
             for job in work.jobs
         ]
@@ -199,5 +199,5 @@ def units_by_option(model: Model) -> list[dict[int, int]]:
                 day = model.days[work.day]
                 assert day is not None
                 for job in work.jobs:
-                    found[work.day].update(dict.fromkeys(day.options_of[job], unit))
+                    found[work.day].update(dict.fromkeys(day.options.of_job[job], unit))
     return found
