@@ -23,7 +23,7 @@ def places_for(person: Person) -> list[Place]:
         places.append(Place("My tubs", "reports:my_tubs"))
     if person.may(Action.SEE_FIRM):
         places += [Place("Clients", "sites:clients"), Place("Spas", "sites:spas")]
-        places.append(Place("Records", "visits:records"))
+        places += [Place("Records", "visits:records"), Place("Search", "sites:search")]
     if person.may(Action.EDIT_STOCK):
         places.append(Place("Products", "stock:products"))
     if person.may(Action.MANAGE_PEOPLE):

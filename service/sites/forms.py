@@ -220,6 +220,7 @@ class SpaForm(forms.ModelForm):  # type: ignore[type-arg]
 
     def __init__(self, *args: Any, may_change_volume: bool = True, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.order_fields([name for _, names in self.groups for name in names])
         self.volume_was = None if self.instance._state.adding else self.instance.volume_l
         if self.volume_was is None or not may_change_volume or not self.is_bound:
             del self.fields["volume_confirmed"]

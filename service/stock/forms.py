@@ -106,6 +106,7 @@ class ProductForm(forms.ModelForm):  # type: ignore[type-arg]
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.order_fields([name for _, names in self.groups for name in names])
         if not self.instance._state.adding:
             percent = self.instance.active_fraction * 100
             self.fields["strength_percent"].initial = plain(percent)
