@@ -62,7 +62,9 @@ def cheapest_cost(request: Json) -> float:
 
 
 def _sum(variables: list[Any]) -> Any:
-    return sum(variables[1:], start=variables[0] * 1) if variables else highspy.highs.highs_linear_expression()
+    return (
+        sum(variables[1:], start=variables[0] * 1) if variables else highspy.highs.highs_linear_expression()
+    )
 
 
 def _sets(request: Json, crew: Crew) -> Any:
@@ -117,7 +119,9 @@ def _window(visit: Json, day: int) -> tuple[float, float]:
     return open_now[0] if open_now else (math.inf, -math.inf)
 
 
-def _shortest(shift: Json, visits: list[Json], windows: list[tuple[float, float]], drives: list[int]) -> float:
+def _shortest(
+    shift: Json, visits: list[Json], windows: list[tuple[float, float]], drives: list[int]
+) -> float:
     """Least time from leaving to coming back, over all moments to leave; infinite if it never works."""
     rest = shift.get("break")
     if rest is None:
@@ -128,7 +132,9 @@ def _shortest(shift: Json, visits: list[Json], windows: list[tuple[float, float]
         found = []
     for gap in range(len(drives) + 1):
         found.append(
-            _least(shift, shift["from"], lambda leave, gap=gap: _drive(leave, visits, windows, drives, gap, rest))
+            _least(
+                shift, shift["from"], lambda leave, gap=gap: _drive(leave, visits, windows, drives, gap, rest)
+            )
         )
     return min(found)
 

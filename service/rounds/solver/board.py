@@ -265,8 +265,7 @@ class Board:
 def routes_of(solution: pyvrp.Solution) -> Routes:
     """Routes as plain numbers."""
     return tuple(
-        (route.vehicle_type(), tuple(stop.idx for stop in route if stop.is_client()))
-        for route in solution.routes()
+        (route.vehicle_type(), tuple(stop.idx for stop in list(route)[1:-1])) for route in solution.routes()
     )
 
 

@@ -14,6 +14,9 @@ FINEST_RATE = 200
 """Units a tick of working time should at least cost, if it costs anything (0.25 % rounding)."""
 COARSEST_DRIVE = 2**27
 
+MOVES_FOR_ONE = 20
+"""Visits that may be moved to fit in one that must be served."""
+
 FORBIDDEN = 2**36
 """Cost of driving to a visit one must not serve, or where no road leads."""
 LONGEST_ROUTE = 2**35
@@ -72,7 +75,8 @@ class Costs:
         shifts = [shift for technician in self.problem.technicians for shift in technician.shifts]
         longest = max((shift.latest_back - shift.starts for shift in shifts), default=0)
         day = self.vehicle_day + (self.duration + self.overtime) * longest
-        return 8 * (2 * self.whole(dearest) + day) + 1000
+        moves = self.moved(MOVES_FOR_ONE)
+        return 8 * (2 * self.whole(dearest) + day) + moves + 1000
 
 
 def _scale(dearest: float, rate: float) -> float:

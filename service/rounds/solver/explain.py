@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 from . import words
 from .fit import Slot, put, slots
-from .jobs import are_together
 from .plan import Plan
 from .problem import Problem
 from .screen import Reason, Screening, allowed_choices
@@ -38,7 +37,7 @@ def finish(plan: Plan, screening: Screening) -> None:
     for visit in plan.unserved():
         if visit in plan.reasons:
             continue
-        attempts = _attempts(plan, visit, screening)
+        attempts = _attempts(plan, visit, screening.open_days[visit])
         fitting = [attempt for attempt in attempts if attempt.fits]
         cheapest = min(fitting, key=lambda a: a.added, default=None)
         if cheapest and _is_worth_it(plan.problem, visit, cheapest.added):
@@ -48,20 +47,16 @@ def finish(plan: Plan, screening: Screening) -> None:
         plan.reasons[visit] = _reason(plan, visit, attempts, cheapest)
 
 
-def reason_for(plan: Plan, visit: int, screening: Screening) -> Reason:
-    """Why a visit cannot be put into finished rounds."""
-    if visit in screening.reasons:
-        return screening.reasons[visit]
-    attempts = _attempts(plan, visit, screening)
+def reason_for(plan: Plan, visit: int, open_days: frozenset[int]) -> Reason:
+    """Why a visit that could be served alone cannot be put into finished rounds."""
+    attempts = _attempts(plan, visit, open_days)
     fitting = [attempt for attempt in attempts if attempt.fits]
     return _reason(plan, visit, attempts, min(fitting, key=lambda a: a.added, default=None))
 
 
-def _attempts(plan: Plan, visit: int, screening: Screening) -> list[_Attempt]:
+def _attempts(plan: Plan, visit: int, open_days: frozenset[int]) -> list[_Attempt]:
     item = plan.problem.visits[visit]
-    choices = [
-        days for days in allowed_choices(item, screening.open_days[visit]) if _suits(plan, visit, days)
-    ]
+    choices = [days for days in allowed_choices(item, open_days) if _suits(plan, visit, days)]
     best = {day: slots(plan, visit, day)[:1] for day in sorted({d for days in choices for d in days})}
     found = []
     for days in choices:
@@ -79,7 +74,7 @@ def _is_worth_it(problem: Problem, visit: int, added: float) -> bool:
 def _suits(plan: Plan, visit: int, days: tuple[int, ...]) -> bool:
     """Whether the days suit the visits that must be together with this one and are served."""
     served = plan.days_of()
-    others = [set(served[v]) for v in served if are_together(plan.problem, visit, v)]
+    others = [set(served[v]) for v in served if plan.problem.are_together(visit, v)]
     return all(set(days) <= other or other <= set(days) for other in others)
 
 

@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from heapq import heappop, heappush
 
-from .jobs import are_together
 from .plan import Plan, Round, make_round, round_cost, visit_step
 from .problem import Problem, Shift
 from .timing import Step
@@ -163,7 +162,7 @@ def _keeps_links(plan: Plan, visit: int, slot: Slot) -> bool:
     for item in plan.rounds:
         if item.day != day or item is slot.before or item.technician == slot.after.technician:
             continue
-        if any(are_together(problem, visit, other) for other in item.visits):
+        if any(problem.are_together(visit, other) for other in item.visits):
             return False
     return all(_keeps_gap(plan, slot, first, second) for first, second in _gaps(plan, slot))
 

@@ -13,7 +13,7 @@ from .problem import Problem
 from .replan import fix_past, read_now
 from .request import read_problem
 from .response import reason_json, round_json
-from .screen import allowed_choices, screen
+from .screen import allowed_choices, screen_visit
 
 MOST_SLOTS = 3
 
@@ -31,21 +31,21 @@ def insert(request: Any, *, most: int = MOST_SLOTS) -> dict[str, Any]:
     visit = _urgent(request, problem)
     problem = fix_past(problem, read_now(request, problem))
     plan = previous_plan(problem)
-    found = places_for(plan, visit, most)
-    unserved = [] if found else [reason_json(problem, visit, reason_for(plan, visit, screen(problem)))]
+    open_days, reason = screen_visit(problem, problem.visits[visit])
+    found = [] if reason else places_for(plan, visit, open_days, most)
+    if not found:
+        reason = reason or reason_for(plan, visit, open_days)
     return {
         "visit": problem.visits[visit].id,
         "slots": [_slot_json(problem, slots) for slots in found],
-        "unserved": unserved,
+        "unserved": [] if reason is None else [reason_json(problem, visit, reason)],
         "seconds": round(time.perf_counter() - begun, 4),
     }
 
 
-def places_for(plan: Plan, visit: int, most: int = MOST_SLOTS) -> list[tuple[Slot, ...]]:
+def places_for(plan: Plan, visit: int, open_days: frozenset[int], most: int) -> list[tuple[Slot, ...]]:
     """The cheapest ways to serve a visit: for each a slot on every day of one of its day choices."""
-    item = plan.problem.visits[visit]
-    days = frozenset(day for choice in item.day_choices for day in choice)
-    choices = allowed_choices(item, days)
+    choices = allowed_choices(plan.problem.visits[visit], open_days)
     best = {day: cheapest(plan, visit, day, most) for day in {d for choice in choices for d in choice}}
     ways = [way for choice in choices for way in product(*(best[day] for day in choice))]
     return sorted(ways, key=lambda way: sum(slot.added for slot in way))[:most]

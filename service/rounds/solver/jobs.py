@@ -37,11 +37,6 @@ class Lag:
     ticks: int
 
 
-def are_together(problem: Problem, a: int, b: int) -> bool:
-    """Whether one of two visits names the other in ``together_with``."""
-    return b in problem.visits[a].together_with or a in problem.visits[b].together_with
-
-
 def make_jobs(problem: Problem, day: int, visits: Sequence[int]) -> list[Job]:
     """Jobs for linked visits on a day: those together at one place are merged if windows allow it."""
     jobs = []
@@ -66,7 +61,7 @@ def _mergeable(problem: Problem, visits: Sequence[int]) -> list[list[int]]:
 def _fits_with(problem: Problem, a: int, b: int) -> bool:
     first, second = problem.visits[a], problem.visits[b]
     follows = (first.after and first.after.visit == b) or (second.after and second.after.visit == a)
-    return first.location == second.location and are_together(problem, a, b) and not follows
+    return first.location == second.location and problem.are_together(a, b) and not follows
 
 
 def _job(problem: Problem, day: int, visits: Sequence[int]) -> Job:
@@ -106,7 +101,7 @@ def together_groups(problem: Problem, jobs: Sequence[Job]) -> tuple[tuple[int, .
 
 
 def _share(problem: Problem, a: Job, b: Job) -> bool:
-    return any(are_together(problem, v, w) for v in a.visits for w in b.visits)
+    return any(problem.are_together(v, w) for v in a.visits for w in b.visits)
 
 
 def find_lags(problem: Problem, jobs: Sequence[Job]) -> list[Lag]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from .jobs import are_together, bundles, day_span, find_lags, make_jobs
+from .jobs import bundles, day_span, find_lags, make_jobs
 from .problem import DAY_S, Problem
 
 Days = tuple[int, ...] | None
@@ -16,7 +16,7 @@ def allowed_pairs(
     """The pairs of day choices that keep the links between two visits; None if they are not linked."""
     first, second = problem.visits[a], problem.visits[b]
     rules = []
-    if are_together(problem, a, b):
+    if problem.are_together(a, b):
         rules.append(_together(days_a, days_b))
     if second.after and second.after.visit == a:
         rules.append(_after(problem, a, b, days_a, days_b))

@@ -203,6 +203,26 @@ class Problem:
         rows: list[list[int]] = self.travel.tolist()
         return rows
 
+    @cached_property
+    def together(self) -> list[int]:
+        """For every visit the number of its group: visits together, directly or through others."""
+        group = list(range(len(self.visits)))
+
+        def root(visit: int) -> int:
+            while group[visit] != visit:
+                group[visit] = group[group[visit]]
+                visit = group[visit]
+            return visit
+
+        for index, visit in enumerate(self.visits):
+            for other in visit.together_with:
+                group[root(other)] = root(index)
+        return [root(visit) for visit in range(len(self.visits))]
+
+    def are_together(self, a: int, b: int) -> bool:
+        """Whether two visits must be served by the same person on the same days."""
+        return self.together[a] == self.together[b]
+
     def units(self, ticks: int) -> float:
         """Ticks as seconds (whole when travel times are given) or units of the plane."""
         if self.ticks_per_second == 1:

@@ -6,13 +6,13 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from .fields import Fields
-from .problem import Pin, Problem, Shift, Technician, Visit, Window
+from .problem import NO_ROAD_TICKS, Pin, Problem, Shift, Technician, Visit, Window
 from .request import read_problem
 from .response import plan_response
-from .solve import Effort, Progress, plan_problem
+from .solve import Effort, Progress, never, plan_problem, show_nothing
 
-MOVE_WORTH_S = 1800
-"""Driving time that sparing one visit a move is worth, when the request gives no price for moves."""
+MOVED_DRIVES, CHANGED_DRIVES = 4, 2
+"""Price of moving a visit, and of changing its technician, in dearest drives, if the request has none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,20 +27,22 @@ def without(
     request: Any,
     effort: Effort,
     *,
-    on_progress: Callable[[Progress], None],
-    is_cancelled: Callable[[], bool],
+    on_progress: Callable[[Progress], None] = show_nothing,
+    is_cancelled: Callable[[], bool] = never,
 ) -> dict[str, Any]:
     """Plan again without the technicians and days in ``request["without"]``, moving little.
 
     The request is that of ``plan``: ``previous`` is the plan in force, ``without`` a list of
     {"technician", "day"} (no day: the whole week), ``now`` {"day", "time"} fixes what has begun
-    before. A price on moved visits is set when the request has none.
+    before. Unless the request has a price on moved visits, none is moved to save driving.
     """
     begun = time.monotonic()
     problem = read_problem(request)
     problem = fix_past(problem, read_now(request, problem))
-    problem = _price_moves(_take_out(problem, _read_absences(request, problem)))
-    plan = plan_problem(problem, effort, begun=begun, on_progress=on_progress, is_cancelled=is_cancelled)
+    problem = _take_out(problem, _read_absences(request, problem))
+    steady = _price_moves(problem)
+    plan = plan_problem(steady, effort, begun=begun, on_progress=on_progress, is_cancelled=is_cancelled)
+    plan.problem = problem  # the answer is in the prices of the request
     more = {"cancelled": True} if is_cancelled() else {}
     return plan_response(plan, seconds=time.monotonic() - begun, **more)
 
@@ -109,16 +111,15 @@ def _cut(problem: Problem, technician: int, shift: Shift) -> Shift:
 
 
 def _price_moves(problem: Problem) -> Problem:
-    """A price on moves, so that only what must move does."""
+    """A price on moves that no shorter drive is worth, so that only what must move does."""
     prices = problem.prices
     if prices.moved_visit:
         return problem
-    travel = problem.travel
-    seconds = max(1.0, float(travel.mean()) / problem.ticks_per_second)
-    metres_a_second = float(problem.metres.mean()) / seconds
-    worth = MOVE_WORTH_S if problem.ticks_per_second == 1 else seconds
-    move = worth * (prices.distance * metres_a_second + prices.driving + prices.duration)
-    return replace(problem, prices=replace(prices, moved_visit=move, moved_technician=move / 4))
+    seconds = problem.travel / problem.ticks_per_second
+    drives = prices.distance * problem.metres + (prices.driving + prices.duration) * seconds
+    dearest = float(drives[problem.travel < NO_ROAD_TICKS].max(initial=0.0)) + prices.vehicle_day
+    moved, changed = MOVED_DRIVES * dearest, CHANGED_DRIVES * dearest
+    return replace(problem, prices=replace(prices, moved_visit=moved, moved_technician=changed))
 
 
 def fix_past(problem: Problem, now: Now | None) -> Problem:

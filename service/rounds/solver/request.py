@@ -65,6 +65,8 @@ class _Reader:
         previous = self._previous()
         prices = self._prices()
         fields.stop_if_bad()
+        self._refuse_circles(visits)
+        fields.stop_if_bad()
         return Problem(
             days=self.days,
             ticks_per_second=self.scale,
@@ -122,6 +124,8 @@ class _Reader:
         metres = self._matrix(travel.get("metres"), "travel.metres", len(places))
         no_road = (seconds < 0) | (metres < 0)
         seconds[no_road] = NO_ROAD_TICKS
+        np.fill_diagonal(seconds, 0)
+        np.fill_diagonal(metres, 0)
         metres[no_road] = 0
         return seconds, metres.astype(np.float64)
 
@@ -280,6 +284,18 @@ class _Reader:
             self.fields.fail(f"{field}.visit", "a visit cannot come after itself")
         gap = self._ticks(item.get("min_gap"), f"{field}.min_gap", default=0, high=MOST_DAYS * 86_400)
         return After(visit, gap)
+
+    def _refuse_circles(self, visits: tuple[Visit, ...]) -> None:
+        """A visit must not come after itself, not even through others."""
+        for index, visit in enumerate(visits):
+            at, steps = visit, 0
+            while at.after is not None and steps <= len(visits):
+                at, steps = visits[at.after.visit], steps + 1
+                if at is visit:
+                    self.fields.fail(
+                        f"visits[{index}].after", f"{visit.id} comes after itself through other visits"
+                    )
+                    break
 
     def _previous(self) -> tuple[PreviousRoute, ...] | None:
         """Last plan's routes; people and visits that no longer exist are left out of it."""

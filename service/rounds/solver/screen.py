@@ -34,17 +34,18 @@ class Screening:
 
 def screen(problem: Problem) -> Screening:
     """Look at every visit as if it were the only one."""
-    reasons: dict[int, Reason] = {}
-    days = []
-    for index, visit in enumerate(problem.visits):
-        reason = _nobody(problem, visit)
-        obstacles = {} if reason else _obstacles(problem, visit)
-        open_days = frozenset() if reason else frozenset(_all_days(visit) - set(obstacles))
-        reason = reason or _no_days(problem, visit, obstacles)
-        if reason:
-            reasons[index] = reason
-        days.append(open_days)
-    return Screening(tuple(days), reasons)
+    found = [screen_visit(problem, visit) for visit in problem.visits]
+    reasons = {index: reason for index, (_, reason) in enumerate(found) if reason}
+    return Screening(tuple(days for days, _ in found), reasons)
+
+
+def screen_visit(problem: Problem, visit: Visit) -> tuple[frozenset[int], Reason | None]:
+    """Days on which someone could serve a visit, and the reason if that is not enough."""
+    reason = _nobody(problem, visit)
+    if reason:
+        return frozenset(), reason
+    obstacles = _obstacles(problem, visit)
+    return frozenset(_all_days(visit) - set(obstacles)), _no_days(problem, visit, obstacles)
 
 
 def allowed_choices(visit: Visit, open_days: frozenset[int]) -> list[tuple[int, ...]]:
@@ -126,10 +127,13 @@ def _obstacle(problem: Problem, visit: Visit, day: int) -> Reason | None:
     if not shifts:
         who = "nobody who may serve it works" if problem.technicians else "nobody works"
         return Reason("no_open_day", f"{who} on {name}", f"someone suitable worked on {name}", day=day)
-    misses = sorted((_miss(problem, visit, t, shift), t) for t, shift in shifts)
-    missing, closest = misses[0]
-    if missing == 0:
-        return None
+    misses = []
+    for t, shift in shifts:
+        missing = _miss(problem, visit, t, shift)
+        if missing == 0:
+            return None
+        misses.append((missing, t))
+    missing, closest = min(misses)
     technician = problem.technicians[closest].id
     if missing >= NO_ROAD_TICKS // 2:
         there = words.place(problem, visit)

@@ -1,7 +1,7 @@
 """Planning a week: read, screen, search in legs, polish, explain."""
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,13 +10,12 @@ from .plan import Plan, plan_from
 from .problem import Problem
 from .request import read_problem
 from .response import plan_response
-from .screen import screen
 from .start import first_week
-from .team import Leg, Team, model_of
-from .week import Model, Snapshot
+from .team import Leg, Team
+from .week import Model, Snapshot, build_model
 
-LEG_S = 1.5
-MOST_LEGS = 20
+SHORTEST_LEG_S, LONGEST_LEG_S = 1.0, 3.0
+WANTED_LEGS = 20
 STEP_LEGS = 8
 """Legs of a search that is limited by steps."""
 SEARCHED = 0.9
@@ -45,11 +44,12 @@ class Effort:
     processes: int = 2
 
 
-def _silent(_: Progress) -> None:
+def show_nothing(_: Progress) -> None:
     """Show nothing."""
 
 
-def _never() -> bool:
+def never() -> bool:
+    """Go on."""
     return False
 
 
@@ -57,8 +57,8 @@ def plan(
     request: Any,
     effort: Effort,
     *,
-    on_progress: Callable[[Progress], None] = _silent,
-    is_cancelled: Callable[[], bool] = _never,
+    on_progress: Callable[[Progress], None] = show_nothing,
+    is_cancelled: Callable[[], bool] = never,
 ) -> dict[str, Any]:
     """Plan the week that a request (parsed JSON) describes; returns the response of the contract.
 
@@ -78,16 +78,16 @@ def plan_problem(
     effort: Effort,
     *,
     begun: float,
-    on_progress: Callable[[Progress], None] = _silent,
-    is_cancelled: Callable[[], bool] = _never,
+    on_progress: Callable[[Progress], None] = show_nothing,
+    is_cancelled: Callable[[], bool] = never,
 ) -> Plan:
     """The best plan found for a problem; ``begun`` is the monotonic time from which seconds count."""
-    model = model_of(problem)
+    model = build_model(problem)
     first = first_week(model, effort.seed).snapshot()
     if model.catalogue.units:
         first = _search(model, first, effort, begun, on_progress, is_cancelled)
     found = plan_from(model, first)
-    finish(found, screen(problem))
+    finish(found, model.screening)
     return found
 
 
@@ -104,6 +104,7 @@ def _search(
     with Team(
         model, first, processes=effort.processes, seed=effort.seed, calm=calm, is_cancelled=is_cancelled
     ) as team:
+        on_progress(_progress(model, team, 0.0, begun))
         for leg in _legs(effort, begun, ends):
             if is_cancelled():
                 break
@@ -123,7 +124,8 @@ def _legs(effort: Effort, begun: float, ends: float) -> list[Leg]:
         return [Leg(i / count, (i + 1) / count, steps=each) for i in range(count)]
     searched = begun + (ends - begun) * SEARCHED
     now = min(time.monotonic(), searched)
-    count = max(1, min(MOST_LEGS, round((searched - now) / LEG_S)))
+    length = min(LONGEST_LEG_S, max(SHORTEST_LEG_S, (searched - now) / WANTED_LEGS))
+    count = max(1, round((searched - now) / length))
     return [
         Leg(i / count, (i + 1) / count, until=now + (searched - now) * (i + 1) / count) for i in range(count)
     ]
@@ -140,14 +142,4 @@ def _progress(model: Model, team: Team, fraction: float, begun: float) -> Progre
         unserved=sum(len(unit.visits) for unit in left_out) + len(model.catalogue.reasons),
         iterations=team.iterations,
         seconds=round(time.monotonic() - begun, 2),
-    )
-
-
-def effort_from(values: Mapping[str, Any]) -> Effort:
-    """Effort from the command line's values."""
-    return Effort(
-        seconds=values["seconds"],
-        iterations=values["iterations"],
-        seed=values["seed"],
-        processes=values["processes"],
     )

@@ -15,12 +15,9 @@ from multiprocessing.synchronize import Event
 from typing import Any
 
 from .board import Routes
-from .costs import Costs
-from .patterns import build_catalogue
 from .polish import polish_day
 from .problem import Problem
 from .ruin import STYLES
-from .screen import screen
 from .search import Search
 from .start import first_penalties
 from .week import Model, Snapshot, Week, build_model
@@ -50,12 +47,6 @@ class Finish:
     days: tuple[int, ...]
     until: float | None = None
     steps: int | None = None
-
-
-def model_of(problem: Problem) -> Model:
-    """Screen the problem and prepare its days."""
-    costs = Costs(problem)
-    return build_model(problem, build_catalogue(problem, screen(problem), costs), costs)
 
 
 class Member:
@@ -217,7 +208,7 @@ def _serve(
     """The other side: search and polish as told until the connection closes."""
     for ignored in (signal.SIGTERM, signal.SIGINT):
         signal.signal(ignored, signal.SIG_IGN)
-    member = Member(model_of(problem), first, number, seed, calm=calm)
+    member = Member(build_model(problem), first, number, seed, calm=calm)
     try:
         for message in _messages(connection):
             if isinstance(message, Finish):

@@ -8,8 +8,9 @@ import pyvrp
 from .board import Board, DayCost, Routes, routes_of, solution_from
 from .costs import Costs
 from .day import Day
-from .patterns import Catalogue, Unit
+from .patterns import Catalogue, Unit, build_catalogue
 from .problem import Problem
+from .screen import Screening, screen
 
 Part = tuple[int, tuple[int, ...]]
 """A day of a choice, and the options of the job to be done then."""
@@ -20,6 +21,7 @@ class Model:
     """What does not change during the search; the same in every process."""
 
     problem: Problem
+    screening: Screening
     catalogue: Catalogue
     costs: Costs
     days: tuple[Day | None, ...]
@@ -52,14 +54,16 @@ class Penalties:
         return cost.cost + self.load * cost.excess_load + self.time * cost.excess_time
 
 
-def build_model(problem: Problem, catalogue: Catalogue, costs: Costs) -> Model:
-    """Prepare every day that has both work and people."""
+def build_model(problem: Problem) -> Model:
+    """Screen the visits, link them, and prepare every day that has both work and people."""
+    costs, screening = Costs(problem), screen(problem)
+    catalogue = build_catalogue(problem, screening, costs)
     days = []
     for number in range(problem.days):
         day = Day(problem, catalogue, costs, number)
         days.append(None if day.is_empty else day)
     parts = tuple(() if unit.is_linked else _parts(unit, days) for unit in catalogue.units)
-    return Model(problem, catalogue, costs, tuple(days), parts)
+    return Model(problem, screening, catalogue, costs, tuple(days), parts)
 
 
 def _parts(unit: Unit, days: list[Day | None]) -> tuple[tuple[Part, ...], ...]:

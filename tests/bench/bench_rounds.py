@@ -1,0 +1,186 @@
+"""Weeks planned against published periodic instances: cost, gap, limits kept, rounds a second.
+
+    python -m tests.bench.bench_rounds --instances FOLDER [--names p01,p05] [--seconds 60] [--seeds 3]
+
+Reads the text format in which J.-F. Cordeau, M. Gendreau and G. Laporte published the instances of
+"A tabu search heuristic for periodic and multi-depot vehicle routing problems", Networks 30(2), 1997,
+105-119 (and, with windows, those of the Journal of the Operational Research Society 52, 2001, 928-936).
+The first number of FOLDER/reference-solutions/NAME.res, where there is one, is the cost to compare
+with. Every plan goes through the independent checker, and costs are recomputed in floating point.
+Exit status 1 when a plan breaks a limit or the mean gap is above --max-mean-gap.
+"""
+
+import argparse
+import os
+import sys
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from service.rounds.solver.solve import Effort, Progress, plan
+from tests.rounds.checker import broken_rules, true_cost
+
+Json = dict[str, Any]
+
+WITH_WINDOWS = 5
+"""Type of the periodic instances with time windows; 1 is the type of those without."""
+NO_LIMIT = 1e5
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One run."""
+
+    name: str
+    seed: int
+    reference: float | None
+    cost: float
+    broken: Sequence[str]
+    iterations: int
+    seconds: float
+
+    @property
+    def gap(self) -> float | None:
+        """Above the reference, [%]."""
+        return None if self.reference is None else 100 * (self.cost / self.reference - 1)
+
+    def line(self) -> str:
+        """One line of the table."""
+        reference = "-" if self.reference is None else f"{self.reference:.2f}"
+        gap = "-" if self.gap is None else f"{self.gap:.2f}"
+        feasible = "no: " + self.broken[0] if self.broken else "yes"
+        rate = self.iterations / self.seconds
+        numbers = f"{self.cost:.2f} | {gap} | {feasible} | {rate:.0f} | {self.seconds:.1f}"
+        return f"| {self.name} | {self.seed} | {reference} | {numbers} |"
+
+
+def read_instance(path: Path) -> Json:
+    """A request from an instance file.
+
+    Its lines: type m n t; D Q for each day; i x y service load f a combinations… [e l] for each customer.
+    """
+    lines = [line.split() for line in path.read_text().splitlines() if line.strip()]
+    kind, vans, _, days = (int(number) for number in lines[0][:4])
+    limits = [(float(line[0]), float(line[1])) for line in lines[1 : days + 1]]
+    depot, *customers = [[float(number) for number in line] for line in lines[days + 1 :]]
+    horizon = depot[-1] if kind == WITH_WINDOWS else NO_LIMIT
+    capacity = limits[0][1] or None
+    kept = [row for row in customers if not _is_filler(row, depot, capacity)]
+    return {
+        "days": days,
+        "travel": {"metric": "euclidean"},
+        "locations": [{"id": "depot", "x": depot[1], "y": depot[2]}]
+        + [{"id": _name(row), "x": row[1], "y": row[2]} for row in kept],
+        "technicians": [_van(f"t{number}", capacity, limits, horizon) for number in range(vans)],
+        "visits": [_visit(row, days, windows=kind == WITH_WINDOWS) for row in kept],
+        "prices": {"distance": 1},
+    }
+
+
+def _is_filler(row: list[float], depot: list[float], capacity: float | None) -> bool:
+    """A customer at the depot whose load fills a van; published solutions leave it out."""
+    return row[1:3] == depot[1:3] and row[4] == capacity
+
+
+def _name(row: list[float]) -> str:
+    return f"c{int(row[0])}"
+
+
+def _van(name: str, capacity: float | None, limits: list[tuple[float, float]], horizon: float) -> Json:
+    shifts = [
+        {"day": day, "from": 0, "to": horizon, "max_duration": longest or None}
+        for day, (longest, _) in enumerate(limits)
+    ]
+    return {"id": name, "start": "depot", "end": "depot", "capacity": capacity, "shifts": shifts}
+
+
+def _visit(row: list[float], days: int, *, windows: bool) -> Json:
+    combinations = [int(code) for code in row[7 : 7 + int(row[6])]]
+    visit: Json = {
+        "id": _name(row),
+        "location": _name(row),
+        "service": row[3],
+        "load": row[4],
+        "day_choices": [
+            [day for day in range(days) if code >> (days - 1 - day) & 1]  # the first bit is the first day
+            for code in combinations
+        ],
+    }
+    if windows:
+        visit["windows"] = [{"day": None, "from": row[-2], "to": row[-1]}]
+    return visit
+
+
+def reference_cost(folder: Path, name: str) -> float | None:
+    """The published cost, if the folder has it."""
+    path = folder / "reference-solutions" / f"{name}.res"
+    return float(path.read_text().split()[0]) if path.exists() else None
+
+
+def run(folder: Path, name: str, effort: Effort) -> Outcome:
+    """Plan one instance."""
+    request = read_instance(folder / name)
+    last: list[Progress] = []
+    response = plan(request, effort, on_progress=last.append)
+    broken = broken_rules(request, response)
+    if response["unserved"]:
+        broken.append(f"{len(response['unserved'])} visits not served")
+    return Outcome(
+        name=name,
+        seed=effort.seed,
+        reference=reference_cost(folder, name),
+        cost=true_cost(request, response),
+        broken=broken,
+        iterations=last[-1].iterations if last else 0,
+        seconds=response["seconds"],
+    )
+
+
+def _outcomes(options: argparse.Namespace) -> Iterator[Outcome]:
+    folder = Path(options.instances)
+    names = (
+        options.names.split(",") if options.names else sorted(p.name for p in folder.iterdir() if p.is_file())
+    )
+    for name in names:
+        for seed in range(1, options.seeds + 1):
+            yield run(folder, name, Effort(seconds=options.seconds, seed=seed, processes=options.processes))
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Print the table; returns the exit status."""
+    options = _parser().parse_args(arguments)
+    load = os.getloadavg()[0]
+    print(
+        f"{options.seconds:g} s, {options.processes} processes, load {load:.1f} on {os.cpu_count()} cores at the start\n"
+    )
+    print("| instance | seed | reference | cost | gap % | limits kept | rounds/s | seconds |")
+    print("| --- | --- | --- | --- | --- | --- | --- | --- |")
+    gaps, broken = [], 0
+    for outcome in _outcomes(options):
+        print(outcome.line(), flush=True)
+        broken += bool(outcome.broken)
+        gaps += [] if outcome.gap is None else [outcome.gap]
+    mean = sum(gaps) / len(gaps) if gaps else 0.0
+    if gaps:
+        print(
+            f"\nmean gap {mean:.2f} % (gains counted), worst {max(gaps):.2f} %; {broken} plans break a limit"
+        )
+    return 1 if broken or mean > options.max_mean_gap else 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--instances", required=True, help="folder of instances, one file each")
+    parser.add_argument("--names", help="comma-separated; default all files of the folder")
+    parser.add_argument("--seconds", type=float, default=60.0)
+    parser.add_argument("--seeds", type=int, default=3)
+    parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--max-mean-gap", type=float, default=0.5, help="per cent")
+    return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())
