@@ -12,11 +12,8 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from accounts.models import Person
-from service.chemistry.errors import InputError
-from service.chemistry.guidelines import get
-from service.chemistry.guidelines.clocks import DueTest, fitness_lapses
+from service.chemistry.guidelines.clocks import DueTest
 from service.chemistry.guidelines.parameters import SANITISER_PARAMETER
-from service.sites.models import Feeder
 from service.visits.bathing import free_for_bathing
 from service.visits.changes import done_changes, drained_at, last_change, latest
 from service.visits.clock import say, zone_of
@@ -25,7 +22,6 @@ from service.visits.decide import is_current, standing_decision
 from service.visits.defects import open_dangers
 from service.visits.deviations import may_push_out
 from service.visits.drafts import unsaved_sections
-from service.visits.due import facility_of
 from service.visits.inspection import BY_KEY, MUST_BE_ANSWERED
 from service.visits.judging import Judgement, judge_readings
 from service.visits.models import (
@@ -43,6 +39,7 @@ from service.visits.models import (
 )
 from service.visits.readings import BY_PARAMETER, instrument_remark
 from service.visits.standing_water import readings_at
+from service.visits.water_tests import key_test, not_made, tests_of_the_set
 from service.visits.whole import gathered
 
 ENGINE_FIT = ("fit_now", "fit_from")
@@ -100,6 +97,14 @@ class Case:
     def key_parameters(self) -> tuple[str, ...]:
         own = SANITISER_PARAMETER.get(self.visit.spa.sanitiser)
         return tuple(name for name in (own, "ph") if name is not None)
+
+    @property
+    def tests(self) -> list[DueTest]:
+        """When each test is due again, by what was read at this visit."""
+        tested: dict[str, list[datetime]] = {}
+        for reading in self.readings:
+            tested.setdefault(reading.parameter, []).append(reading.taken_at)
+        return tests_of_the_set(self.visit.spa, tested, self.now)
 
     @property
     def missing(self) -> list[str]:
@@ -244,7 +249,7 @@ def _waits(case: Case) -> list[str]:
 
 
 def _tests_not_made(case: Case) -> list[str]:
-    due = next_test(case) if not case.missing else None
+    due = key_test(case.visit.spa, case.tests) if not case.missing else None
     if due is None or due.at > case.now:
         return []
     names = " and ".join(_label(name) for name in due.parameters if name in BY_PARAMETER)
@@ -295,7 +300,7 @@ def _unmeasured(case: Case) -> list[str]:
 
 
 def _fit(case: Case, remarks: list[str], blocks: list[str]) -> VerdictAtSign:
-    due = next_test(case)
+    due = key_test(case.visit.spa, case.tests)
     assert due is not None
     clear = free_for_bathing(case.visit.spa, case.changes)
     why = [_grounds(case)]
@@ -312,9 +317,20 @@ def _fit(case: Case, remarks: list[str], blocks: list[str]) -> VerdictAtSign:
     verdict = Verdict.FIT_FROM if clear and (waiting or unmeasured) else Verdict.FIT_NOW
     fit_from = clear.at if clear and verdict == Verdict.FIT_FROM else None
     why.append(f"Next test due at {case.at(ends)}: {due.sum} ({due.citation.short}).")
-    unseen = [BY_KEY[key].question for key, answer in case.answers.items() if answer == Answer.NOT_LOOKED]
-    why += [f"Not looked at: {question}" for question in unseen]
+    why += _left_out(case)
     return VerdictAtSign(verdict, fit_from, ends, case.tested_at, [*why, *remarks], [], blocks)
+
+
+def _left_out(case: Case) -> list[str]:
+    """What was not looked at, and what the same clause wants tested and was not."""
+    unseen = [BY_KEY[key].question for key, answer in case.answers.items() if answer == Answer.NOT_LOOKED]
+    untested = [
+        f"Not tested: {' and '.join(_label(name) for name in test.parameters if name in BY_PARAMETER)}"
+        f" ({test.citation.short})."
+        for test in not_made(case.visit.spa, case.tests)
+        if any(name in BY_PARAMETER for name in test.parameters)
+    ]
+    return [f"Not looked at: {question}" for question in unseen] + untested
 
 
 def _grounds(case: Case) -> str:
@@ -327,26 +343,4 @@ def _grounds(case: Case) -> str:
     return (
         f"Tested at {tested}, before dosing: everything that closes the spa was inside, "
         "and nothing that was added can push it out."
-    )
-
-
-def next_test(case: Case) -> DueTest | None:
-    """When sanitiser or pH is next to be tested, by the set in force; None when no set can say."""
-    spa = case.visit.spa
-    try:
-        guideline = get(spa.guideline_in_force())
-    except InputError:
-        return None
-    tested: dict[str, list[datetime]] = {}
-    for reading in case.readings:
-        tested.setdefault(reading.parameter, []).append(reading.taken_at.astimezone(case.zone))
-    if {"free_chlorine_mg_l", "total_chlorine_mg_l"} <= tested.keys():
-        tested["combined_chlorine_mg_l"] = tested["total_chlorine_mg_l"]
-    return fitness_lapses(
-        guideline,
-        tested,
-        now=case.now.astimezone(case.zone),
-        sanitiser=spa.sanitiser,
-        feed="automatic" if spa.feeder == Feeder.AUTOMATIC else "manual",
-        facility=facility_of(spa.site.client),
     )

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
+from service.visits.inspection import answer_inspection
 from service.visits.models import Moment, Verdict, Visit
 from service.visits.readings import ReadingInput, record_readings
 from service.visits.tasks import tick_line
@@ -298,16 +299,27 @@ def test_an_overdue_instrument_is_said_beside_the_verdict(in_firm: Firm) -> None
     assert any("Photometer 3: its check was due" in text for text in verdict(decided(in_firm, visit)).why)
 
 
-def test_a_parameter_the_set_wants_tested_together_is_asked_for(in_firm: Firm) -> None:
+def test_what_the_same_clause_wants_tested_and_was_not_is_said(in_firm: Firm) -> None:
     # Victoria r.48: free and total chlorine and pH, every four hours.
     in_firm.spa.guideline_id = "victoria_phw_2019"
     in_firm.spa.save()
 
     standing = verdict(ready(in_firm))
 
-    assert standing.verdict == Verdict.CLOSED_UNTIL_RETEST
-    assert "total chlorine" in standing.needs[0]
-    assert "r.48" in standing.needs[0]
+    assert standing.holds_until == MORNING + timedelta(hours=4)
+    assert standing.why[-1].startswith("Not tested: total chlorine (")
+    assert "r.48" in standing.why[-1]
+
+
+def test_what_was_not_looked_at_is_said(in_firm: Firm) -> None:
+    visit = inspect(in_firm, started(in_firm))
+    answer_inspection(
+        visit=visit, answers={"electrics": ("not_looked", "")}, by=in_firm.technician, expected_revision=None
+    )
+    standing = verdict(decided(in_firm, read(in_firm, visit, GOOD)))
+
+    assert standing.verdict == Verdict.FIT_NOW
+    assert standing.why[-1] == "Not looked at: Are breaker, cable and cabinet dry and in order?"
 
 
 def test_a_test_of_yesterday_is_no_verdict_for_today(in_firm: Firm, clock: Any) -> None:
