@@ -1,5 +1,6 @@
 """What every page's frame needs: who is signed in, where they may go, and where they are."""
 
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.http import HttpRequest
@@ -9,22 +10,31 @@ from accounts.models import Person
 from service.shell.navigation import places_for
 
 
+@dataclass(frozen=True)
+class Link:
+    """A place with its address; ``here`` when the page shown is it or below it."""
+
+    name: str
+    url: str
+    here: bool = False
+
+
 def shell(request: HttpRequest) -> dict[str, Any]:
     person = getattr(request, "user", None)
     if person is None or not person.is_authenticated:
         return {"places": []}
-    return {"places": _linked(person, request.path), "organisation": person.organisation}
+    return {"places": _links(person, request.path), "organisation": person.organisation}
 
 
-def _linked(person: Person, path: str) -> list[dict[str, Any]]:
-    """Each place with its address; the one whose address begins ``path``, the longest, is here."""
-    places = []
+def _links(person: Person, path: str) -> list[Link]:
+    """The person's places; of those whose address begins ``path`` the longest is here."""
+    links = []
     for place in places_for(person):
         try:
-            places.append({"name": place.name, "url": reverse(place.url_name), "here": False})
+            links.append(Link(place.name, reverse(place.url_name)))
         except NoReverseMatch:
             continue
-    above = [place for place in places if path.startswith(place["url"])]
-    if above:
-        max(above, key=lambda place: len(place["url"]))["here"] = True
-    return places
+    above = max(
+        (link for link in links if path.startswith(link.url)), key=lambda link: len(link.url), default=None
+    )
+    return [replace(link, here=link == above) for link in links]

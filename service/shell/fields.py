@@ -88,6 +88,13 @@ class NumberField(forms.DecimalField):
     def to_python(self, value: Any) -> Decimal | None:  # type: ignore[override]
         return super().to_python(_with_point(value) if isinstance(value, str) else value)
 
+    def run_validators(self, value: Any) -> None:
+        """Say each thing once: a number far out of range breaks several rules with one message."""
+        try:
+            super().run_validators(value)
+        except ValidationError as error:
+            raise ValidationError(list(dict.fromkeys(error.messages))) from error
+
     def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
         return {}
 

@@ -19,6 +19,8 @@ def places_for(person: Person) -> list[Place]:
         places.append(Place("Today", "visits:today"))
     if person.may(Action.PLAN_VISITS):
         places.append(Place("Visits", "visits:planned"))
+        if person.may(Action.CARRY_OUT_VISITS):
+            places.append(Place("Today", "visits:today"))
     if person.may(Action.SEE_OWN_CLIENTS):
         places.append(Place("My tubs", "reports:my_tubs"))
     if person.may(Action.SEE_FIRM):

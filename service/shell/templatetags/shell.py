@@ -10,7 +10,8 @@ from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from service.shell import bandline, clock
+from service.shell import bandline, clock, timeplot
+from service.shell.inline_svg import inline_svg
 
 register = template.Library()
 
@@ -70,6 +71,36 @@ def _percent(position: bandline.Mark | tuple[float, float] | None) -> Any:
     if isinstance(position, bandline.Mark):
         return f"{position.at * 100:.2f}%"
     return {"start": f"{position[0] * 100:.2f}%", "end": f"{position[1] * 100:.2f}%"}
+
+
+@register.inclusion_tag("shell/time_plot.html")
+def time_plot(plot: timeplot.TimePlot, *, table: bool = True) -> dict[str, Any]:
+    """``{% time_plot plot %}``: readings over time on the guideline's band, and the same as a table.
+
+    ``table=False`` only where the page's own table gives the same numbers beside it.
+    """
+    points = plot.in_order()
+    svg = inline_svg(
+        timeplot.draw(plot),
+        roles=timeplot.ROLES,
+        key=f"plot-{uuid4().hex[:8]}",
+        title=f"{plot.name} over time",
+        text=plot.in_words(),
+    )
+    return {
+        "plot": plot,
+        "svg": SafeString(svg),
+        "limits": bandline.limits_phrase(plot.low, plot.high, plot.unit),
+        "rows": [{"at": p.at, "value": p.value, "words": _standing(plot, p)} for p in reversed(points)],
+        "table": table,
+    }
+
+
+def _standing(plot: timeplot.TimePlot, point: timeplot.Point) -> str:
+    limit = {"above": plot.high, "below": plot.low}
+    judgement = bandline.judge(point.value, plot.low, plot.high)
+    words = f"{judgement} {limit[judgement]}" if judgement in limit else judgement
+    return ", ".join(filter(None, (words, point.note)))
 
 
 @register.simple_tag(takes_context=True, name="local_time")
