@@ -81,14 +81,15 @@ def free_hypochlorous_acid(
     x = near if 0.0 < near < high else chlorine / (share + cyanurate * b1 / b0)
     for _ in range(80):
         rings = b0 + x * (b1 + x * (b2 + x * b3))
-        held = x * (b1 + x * (2 * b2 + x * 3 * b3)) / rings
+        held_slope = (b1 + x * (2 * b2 + x * 3 * b3)) / rings
+        held = x * held_slope
         excess = x * share + cyanurate * held - chlorine
         if excess > 0:
             high = x
         else:
             low = x
-        square = x * (b1 + x * (4 * b2 + x * 9 * b3)) / rings
-        step = excess / (share + cyanurate * (square - held * held) / x)
+        square_slope = (b1 + x * (4 * b2 + x * 9 * b3)) / rings
+        step = excess / (share + cyanurate * (square_slope - held * held_slope))
         previous, x = x, x - step
         if abs(step) <= 1e-13 * previous:
             break

@@ -132,7 +132,7 @@ DOSE_TABLE = [
     ("sodium_hypochlorite", 6.72, 0.186, 9.52, 0, 0),
     ("calcium_hypochlorite", 7.00, 0.191, 9.92, 0, -0.001),
     ("lithium_hypochlorite", 8.57, 0.230, 12.14, 0, 0),
-    ("dichlor_dihydrate", 1.95, -0.046, 5.54, -1.95, -0.18),
+    ("dichlor_dihydrate", 1.95, -0.046, 5.54, -1.95, -0.183),
     ("dichlor_anhydrous", 2.28, -0.050, 6.45, -2.28, -0.21),
     ("trichlor", 0, -0.184, 9.15, -6.46, -0.358),
     ("bcdmh", 0, -0.067, 2.94, -4.14, -0.214),
