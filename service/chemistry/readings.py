@@ -110,6 +110,7 @@ def _parse_reading(name: str, raw: Any, field: str, errors: list[FieldError]) ->
     factor = Decimal(1) if factor is None else factor
     if factor != 1 and name in UNDILUTED:
         found.append(FieldError(field, f"{parameter.label} cannot be read on a diluted sample"))
+        factor = Decimal(1)
     plus_minus = _number(given.get("plus_minus"), limits.PLUS_MINUS, f"{field}.plus_minus", found)
     method = _choice(given.get("method"), METHODS, f"{field}.method", found)
     bound = _choice(given.get("bound"), BOUNDS, f"{field}.bound", found)
