@@ -150,10 +150,8 @@ def _outcomes(options: argparse.Namespace) -> Iterator[Outcome]:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Print the table; returns the exit status."""
     options = _parser().parse_args(arguments)
-    load = os.getloadavg()[0]
-    print(
-        f"{options.seconds:g} s, {options.processes} processes, load {load:.1f} on {os.cpu_count()} cores at the start\n"
-    )
+    machine = f"{os.cpu_count()} cores, load before {os.getloadavg()[0]:.1f}"
+    print(f"{options.seconds:g} s, {options.processes} processes, {machine}\n")
     print("| instance | seed | reference | cost | gap % | limits kept | rounds/s | seconds |")
     print("| --- | --- | --- | --- | --- | --- | --- | --- |")
     gaps, broken = [], 0

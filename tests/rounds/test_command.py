@@ -91,6 +91,16 @@ def test_a_bad_request_ends_with_status_2_and_the_fields() -> None:
     assert {"field": "days", "message": "must be from 1 to 60, not 0"} in json.loads(done.stdout)["errors"]
 
 
+def test_the_solver_runs_without_django() -> None:
+    code = (
+        "import sys, service.rounds.solver.__main__; print(sorted(m for m in sys.modules if 'django' in m))"
+    )
+
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
+
+    assert done.stdout.strip() == "[]"
+
+
 def test_what_is_not_json_is_refused() -> None:
     done = _run("{days: 5}", "plan")
 

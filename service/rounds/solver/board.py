@@ -212,13 +212,14 @@ class Board:
     def _timed_cost(self, solution: pyvrp.Solution) -> DayCost:
         cost = excess_load = excess_time = 0
         for vehicle_type, options in routes_of(solution):
-            route = self._route_cost(vehicle_type, options)
+            route = self.route_cost(vehicle_type, options)
             cost += route.cost
             excess_load += route.excess_load
             excess_time += route.excess_time
         return DayCost(cost, excess_load, excess_time)
 
-    def _route_cost(self, vehicle_type: int, options: tuple[int, ...]) -> DayCost:
+    def route_cost(self, vehicle_type: int, options: tuple[int, ...]) -> DayCost:
+        """Exact cost of one route, and by how much it breaks limits."""
         key = (vehicle_type, options)
         if key not in self._known:
             if len(self._known) > MOST_REMEMBERED:
@@ -248,13 +249,13 @@ class Board:
         return [
             (vehicle_type, options)
             for vehicle_type, options in routes_of(self.accepted)
-            if not self._route_cost(vehicle_type, options).is_feasible
+            if not self.route_cost(vehicle_type, options).is_feasible
         ]
 
     def relief(self, vehicle_type: int, options: tuple[int, ...], gone: Container[int]) -> int:
         """Excess a route loses when some options are taken out of it."""
         rest = tuple(option for option in options if option not in gone)
-        return self._route_cost(vehicle_type, options).excess - self._route_cost(vehicle_type, rest).excess
+        return self.route_cost(vehicle_type, options).excess - self.route_cost(vehicle_type, rest).excess
 
     def step(self, option: int) -> Step:
         """An option as a stop to be timed."""

@@ -17,9 +17,9 @@ COARSEST_DRIVE = 2**27
 MOVES_FOR_ONE = 20
 """Visits that may be moved to fit in one that must be served."""
 
-FORBIDDEN = 2**36
+FORBIDDEN = 2**40
 """Cost of driving to a visit one must not serve, or where no road leads."""
-LONGEST_ROUTE = 2**35
+LONGEST_ROUTE = 2**39
 """Limit on a round's cost of driving that a forbidden drive breaks."""
 
 

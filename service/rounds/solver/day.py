@@ -21,7 +21,7 @@ from .options import FAR_FUTURE, Options
 from .patterns import Catalogue
 from .problem import Problem, Shift
 
-PRIZE = 2**42
+PRIZE = 2**46
 """What serving an optional client earns: so much that the search computes every insertion in full."""
 NEIGHBOURS = 30
 

@@ -1,8 +1,7 @@
 """Where one more visit fits into finished rounds, the other stops keeping their order."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from heapq import heappop, heappush
 
 from .plan import Plan, Round, make_round, round_cost, visit_step
 from .problem import Problem, Shift
@@ -44,19 +43,24 @@ def slots(plan: Plan, visit: int, day: int) -> list[Slot]:
     return sorted(linked, key=lambda s: (s.excess_load > 0, s.excess, s.added))
 
 
-def cheapest(plan: Plan, visit: int, day: int, most: int) -> list[Slot]:
-    """The cheapest places that fit, found without timing those that cannot be among them."""
-    candidates = sorted(_candidates(plan, visit, day), key=lambda c: c.bound)
-    best: list[tuple[float, int, Slot]] = []
-    for number, candidate in enumerate(candidates):
-        if len(best) == most and candidate.bound >= -best[0][0]:
+def cheapest(plan: Plan, visit: int, days: Iterable[int], most: int) -> list[Slot]:
+    """The cheapest place that fits in each of the cheapest rounds.
+
+    Places are timed in the order of a bound on their price, and only as long as they can be among them.
+    """
+    best: dict[tuple[int, Shift], Slot] = {}
+    candidates = [candidate for day in days for candidate in _candidates(plan, visit, day)]
+    for candidate in sorted(candidates, key=lambda c: c.bound):
+        prices = sorted(slot.added for slot in best.values())
+        if len(prices) >= most and candidate.bound >= prices[most - 1]:
             break
         slot = _try(plan, visit, candidate)
+        key = (candidate.technician, candidate.shift)
+        if key in best and best[key].added <= slot.added:
+            continue
         if slot.fits and _keeps_links(plan, visit, slot):
-            heappush(best, (-slot.added, number, slot))
-            if len(best) > most:
-                heappop(best)
-    return [slot for _, _, slot in sorted(best, reverse=True)]
+            best[key] = slot
+    return sorted(best.values(), key=lambda slot: slot.added)[:most]
 
 
 def put(plan: Plan, slot: Slot) -> None:
@@ -159,7 +163,8 @@ def leave_on(plan: Plan, visit: int, day: int) -> int | None:
 def _keeps_links(plan: Plan, visit: int, slot: Slot) -> bool:
     """Whether the visits together stay with one person and every gap between visits is kept."""
     problem, day = plan.problem, slot.after.day
-    for item in plan.rounds:
+    is_alone = problem.together.count(problem.together[visit]) == 1
+    for item in () if is_alone else plan.rounds:
         if item.day != day or item is slot.before or item.technician == slot.after.technician:
             continue
         if any(problem.are_together(visit, other) for other in item.visits):
@@ -170,9 +175,9 @@ def _keeps_links(plan: Plan, visit: int, slot: Slot) -> bool:
 def _gaps(plan: Plan, slot: Slot) -> Iterator[tuple[int, int]]:
     """Pairs (first, second) of which at least one is in the changed round."""
     changed = set(slot.after.visits)
-    for second, item in enumerate(plan.problem.visits):
-        if item.after and (second in changed or item.after.visit in changed):
-            yield item.after.visit, second
+    for first, second in plan.problem.followed:
+        if second in changed or first in changed:
+            yield first, second
 
 
 def _keeps_gap(plan: Plan, slot: Slot, first: int, second: int) -> bool:

@@ -46,8 +46,11 @@ def insert(request: Any, *, most: int = MOST_SLOTS) -> dict[str, Any]:
 def places_for(plan: Plan, visit: int, open_days: frozenset[int], most: int) -> list[tuple[Slot, ...]]:
     """The cheapest ways to serve a visit: for each a slot on every day of one of its day choices."""
     choices = allowed_choices(plan.problem.visits[visit], open_days)
-    best = {day: cheapest(plan, visit, day, most) for day in {d for choice in choices for d in choice}}
-    ways = [way for choice in choices for way in product(*(best[day] for day in choice))]
+    single = [choice[0] for choice in choices if len(choice) == 1]
+    several = [choice for choice in choices if len(choice) > 1]
+    best = {day: cheapest(plan, visit, [day], most) for day in sorted({d for days in several for d in days})}
+    ways: list[tuple[Slot, ...]] = [(slot,) for slot in cheapest(plan, visit, single, most)]
+    ways += [way for days in several for way in product(*(best[day] for day in days))]
     return sorted(ways, key=lambda way: sum(slot.added for slot in way))[:most]
 
 

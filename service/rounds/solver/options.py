@@ -12,7 +12,7 @@ from .jobs import Job, Span
 from .patterns import Catalogue, DayWork
 from .problem import Pause, Shift
 
-FAR_FUTURE = 2**40
+FAR_FUTURE = 2**44
 MOST_PAUSES = 3
 """Different breaks of one day (none counts as one) for which options are told apart."""
 

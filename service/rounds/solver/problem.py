@@ -219,6 +219,11 @@ class Problem:
                 group[root(other)] = root(index)
         return [root(visit) for visit in range(len(self.visits))]
 
+    @cached_property
+    def followed(self) -> list[tuple[int, int]]:
+        """Pairs (first, second) of visits of which the second comes after the first."""
+        return [(visit.after.visit, index) for index, visit in enumerate(self.visits) if visit.after]
+
     def are_together(self, a: int, b: int) -> bool:
         """Whether two visits must be served by the same person on the same days."""
         return self.together[a] == self.together[b]

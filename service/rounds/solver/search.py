@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import pyvrp
 
-from .board import Board, DayCost
+from .board import DayCost
 from .linked import mend_together
 from .recreate import put_back, put_back_on
 from .ruin import Removal, Ruin, Style
@@ -36,10 +36,16 @@ EXCHANGES = 0.05
 """Share of rounds in which two vehicles change places, where vehicles differ."""
 EAGER_SHARE = 0.05
 """Share of rounds in which visits are put in although they do not pay one by one."""
+HOPE = 3.0
+"""How many times its usual gain local search is hoped to gain."""
+SAMPLED = 0.1
+"""Share of rounds in which local search runs in any case, to learn its usual gain."""
+GAIN_WEIGHT = 0.05
 UNSERVED_TRIED = 3
 """Units left out that are tried again in every round."""
 
-Drafts = Mapping[int, tuple[pyvrp.Solution, DayCost]]
+Draft = tuple[pyvrp.Solution, DayCost]
+Drafts = Mapping[int, Draft]
 
 
 @dataclass(slots=True)
@@ -65,8 +71,9 @@ class Search:
         self._best: tuple[list[int | None], list[pyvrp.Solution | None]] | None = None
         self._size = _sizes(week.model)
         self._tally = _Tally()
+        self._usual_gain = 10 * mean_drive(week)
         self._constants = week.constants()
-        self._hot = mean_drive(week) * HOT * (CALM if calm else 1.0)
+        self._hot: float = mean_drive(week) * HOT * (CALM if calm else 1.0)
         self._keep_if_best()
 
     def adopt(self, snapshot: Snapshot) -> None:
@@ -96,17 +103,62 @@ class Search:
         touched = self._remove(removals) if exchanged is None else {exchanged}
         touched |= self._recreate([*removals, *((unit, None) for unit in waiting)])
         constants += sum(map(week.constant, before))
-        drafts = self._improve(touched)
-        if self._is_acceptable(drafts, constants, fraction):
-            self._accept(drafts, constants)
-        else:
-            for day in drafts:
+        if not self._try_days(touched, constants, fraction):
+            for day in touched:
                 week.board(day).go_back()
             for unit, choice in before.items():
                 week.chosen[unit] = choice
         self.iterations += 1
         if self.iterations % ADAPT_EVERY == 0:
             self._adapt()
+
+    def _try_days(self, touched: Iterable[int], constants: int, fraction: float) -> bool:
+        """Improve the days touched and accept them if the week is good enough; whether it was.
+
+        A week so bad that local search would have to gain several times its usual gain is given up.
+        """
+        days = sorted(touched)
+        drafts = {day: self._draft(day) for day in days}
+        allowed = self._allowed(fraction)
+        rough = self._difference(drafts, constants)
+        is_sample = self.rng.random() < SAMPLED
+        if rough - HOPE * self._usual_gain > allowed and not is_sample:
+            return False
+        drafts = {day: self._improve(day, *drafts[day]) for day in days}
+        difference = self._difference(drafts, constants)
+        if is_sample:
+            self._usual_gain += GAIN_WEIGHT * (rough - difference - self._usual_gain)
+        self._count(drafts)
+        if difference >= allowed:
+            return False
+        self._accept(drafts, constants)
+        return True
+
+    def _draft(self, day: int) -> Draft:
+        board = self.week.board(day)
+        solution = board.draft()
+        return solution, board.cost_of(solution)
+
+    def _allowed(self, fraction: float) -> float:
+        """By how much a week may be dearer than the current one to be accepted all the same."""
+        temperature = self._hot * math.pow(COLD / HOT, fraction)
+        return -temperature * math.log(max(self.rng.random(), 1e-12))
+
+    def _difference(self, drafts: Drafts, constants: int) -> float:
+        """Cost of the week with these days, penalties included, less that of the current week."""
+        days = (
+            self.penalties.of(cost) - self.penalties.of(self.week.board(day).cost)
+            for day, (_, cost) in drafts.items()
+        )
+        return constants - self._constants + sum(days)
+
+    def _count(self, drafts: Drafts) -> None:
+        """Note whether the week with these days keeps the limits."""
+        costs = [board.cost for day, board in enumerate(self.week.boards) if board and day not in drafts]
+        costs += [cost for _, cost in drafts.values()]
+        self._tally.seen += 1
+        self._tally.load_ok += all(cost.excess_load == 0 for cost in costs)
+        self._tally.time_ok += all(cost.excess_time == 0 for cost in costs)
 
     def _remove(self, removals: Iterable[Removal]) -> set[int]:
         touched: set[int] = set()
@@ -131,47 +183,20 @@ class Search:
                 put_back_on(self.week, unit, day, self.prices)
         return touched
 
-    def _improve(self, touched: Iterable[int]) -> Drafts:
-        """Local search on the days touched, in the order of the days so that a seed repeats itself."""
-        drafts = {}
-        for day in sorted(touched):
-            board = self.week.board(day)
-            board.shuffle()
-            drafts[day] = self._improve_day(board, day)
-        return drafts
-
-    def _improve_day(self, board: Board, day: int) -> tuple[pyvrp.Solution, DayCost]:
-        before = board.draft()
+    def _improve(self, day: int, before: pyvrp.Solution, cost_before: DayCost) -> Draft:
+        """Local search on one day; nothing to do when the day is as it was."""
+        board = self.week.board(day)
+        if before == board.accepted:
+            return board.accepted, board.cost
+        board.shuffle()
         solution = board.search(before, self.prices)
         if self.week.linked_on[day] and mend_together(self.week, day, self.prices):
             solution = board.draft()
         cost = board.cost_of(solution)
-        if not board.day.is_exact:  # PyVRP may have judged wrongly
-            cost_before = board.cost_of(before)
-            if self.penalties.of(cost_before) < self.penalties.of(cost):
-                board.load(before)
-                return before, cost_before
+        if self.penalties.of(cost_before) < self.penalties.of(cost):  # PyVRP knows no breaks
+            board.load(before)
+            return before, cost_before
         return solution, cost
-
-    def _is_acceptable(self, drafts: Drafts, constants: int, fraction: float) -> bool:
-        difference = float(constants - self._constants)
-        tally, load_ok, time_ok = self._tally, True, True
-        for day, board in enumerate(self.week.boards):
-            if board is None:
-                continue
-            cost = board.cost
-            if day in drafts:
-                difference -= self.penalties.of(cost)
-                cost = drafts[day][1]
-                difference += self.penalties.of(cost)
-            load_ok = load_ok and cost.excess_load == 0
-            time_ok = time_ok and cost.excess_time == 0
-        tally.seen += 1
-        tally.load_ok += load_ok
-        tally.time_ok += time_ok
-        temperature = self._hot * (COLD / HOT) ** fraction
-        allowed: float = -temperature * math.log(max(self.rng.random(), 1e-12))
-        return difference < allowed
 
     def _accept(self, drafts: Drafts, constants: int) -> None:
         for day, (solution, cost) in drafts.items():
@@ -191,6 +216,8 @@ class Search:
     def _adapt(self) -> None:
         """Make breaking a limit dearer when too few weeks keep it, cheaper when many do."""
         tally, share = self._tally, math.sqrt(FEASIBLE_SHARE)
+        if tally.seen == 0:
+            return
         self.penalties.load *= _factor(tally.load_ok / tally.seen, share)
         self.penalties.time *= _factor(tally.time_ok / tally.seen, share)
         self.penalties.load = max(self.penalties.load, LEAST_PENALTY)

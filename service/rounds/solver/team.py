@@ -15,6 +15,7 @@ from multiprocessing.synchronize import Event
 from typing import Any
 
 from .board import Routes
+from .exact import move_jobs
 from .polish import polish_day
 from .problem import Problem
 from .ruin import STYLES
@@ -48,6 +49,10 @@ class Finish:
     until: float | None = None
     steps: int | None = None
 
+    def is_late(self) -> bool:
+        """Whether the time is up."""
+        return self.until is not None and time.monotonic() >= self.until
+
 
 class Member:
     """One search and what it is asked to do."""
@@ -74,9 +79,11 @@ class Member:
         """Better routes for the days asked for."""
         found = {}
         for position, day in enumerate(task.days):
+            board, routes = self.search.week.board(day), task.week.routes[day]
+            if not board.day.is_exact:
+                routes = move_jobs(board, routes, lambda: is_cancelled() or task.is_late())
             stop = _stop(task, len(task.days) - position, is_cancelled)
-            board = self.search.week.board(day)
-            found[day] = polish_day(board, task.week.routes[day], self.seed, stop)
+            found[day] = polish_day(board, routes, self.seed, stop)
         return found
 
 
