@@ -8,7 +8,7 @@ days of one hold the days of the other. A visit *after* another: later the same 
 choices allow it, else on a later day.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations, islice
 
@@ -16,7 +16,7 @@ from . import words
 from .costs import Costs
 from .jobs import Job, Span, bundles, find_lags, make_jobs, together_groups
 from .links import Days, Pairs, allowed_pairs
-from .problem import Problem
+from .problem import Problem, group_numbers
 from .screen import Reason, Screening, allowed_choices
 
 MOST_CHOICES = 2000
@@ -142,25 +142,15 @@ def _drop_followers(problem: Problem, reasons: dict[int, Reason]) -> None:
             found = True
 
 
-def _linked(problem: Problem, reasons: dict[int, Reason]) -> list[tuple[int, ...]]:
-    """Sets of visits linked with each other, directly or through others."""
-    parent = list(range(len(problem.visits)))
-
-    def root(i: int) -> int:
-        while parent[i] != i:
-            parent[i] = parent[parent[i]]
-            i = parent[i]
-        return i
-
-    planned = [index for index in range(len(problem.visits)) if index not in reasons]
-    for index in planned:
-        visit = problem.visits[index]
-        links = set(visit.together_with) | ({visit.after.visit} if visit.after else set())
-        for other in links - set(reasons):
-            parent[root(other)] = root(index)
+def _linked(problem: Problem, reasons: Mapping[int, Reason]) -> list[tuple[int, ...]]:
+    """Sets of visits that can be served and are linked with each other, directly or through others."""
+    pairs = list(problem.followed)
+    pairs += [(i, other) for i, visit in enumerate(problem.visits) for other in visit.together_with]
+    numbers = group_numbers(len(problem.visits), [(a, b) for a, b in pairs if not {a, b} & set(reasons)])
     groups: dict[int, list[int]] = {}
-    for index in planned:
-        groups.setdefault(root(index), []).append(index)
+    for visit, number in enumerate(numbers):
+        if visit not in reasons:
+            groups.setdefault(number, []).append(visit)
     return [tuple(group) for group in groups.values()]
 
 

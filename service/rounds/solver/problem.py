@@ -5,7 +5,7 @@ is a second; with Euclidean travel a tick is 1/10,000 of a unit, because the sea
 numbers. Distances are in metres, or in units of the plane. Loads are whole load units.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -206,18 +206,8 @@ class Problem:
     @cached_property
     def together(self) -> list[int]:
         """For every visit the number of its group: visits together, directly or through others."""
-        group = list(range(len(self.visits)))
-
-        def root(visit: int) -> int:
-            while group[visit] != visit:
-                group[visit] = group[group[visit]]
-                visit = group[visit]
-            return visit
-
-        for index, visit in enumerate(self.visits):
-            for other in visit.together_with:
-                group[root(other)] = root(index)
-        return [root(visit) for visit in range(len(self.visits))]
+        pairs = [(index, other) for index, visit in enumerate(self.visits) for other in visit.together_with]
+        return group_numbers(len(self.visits), pairs)
 
     @cached_property
     def followed(self) -> list[tuple[int, int]]:
@@ -246,3 +236,17 @@ class Problem:
     def moved_days(self, visit: int, days: tuple[int, ...]) -> int:
         """How many days of the previous plan the visit leaves when it is served on ``days``."""
         return len(set(self.previous_days.get(visit, ())) - set(days))
+
+
+def group_numbers(count: int, pairs: Iterable[tuple[int, int]]) -> list[int]:
+    """For each of ``count`` things the number of its group, when the pairs are in one group each.
+
+    >>> group_numbers(4, [(0, 2), (2, 3)])
+    [3, 1, 3, 3]
+    """
+    group = list(range(count))
+    for a, b in pairs:
+        old, new = group[a], group[b]
+        if old != new:
+            group = [new if number == old else number for number in group]
+    return group

@@ -108,16 +108,9 @@ def _obstacles(problem: Problem, visit: Visit) -> dict[int, Reason]:
 
 
 def _obstacle(problem: Problem, visit: Visit, day: int) -> Reason | None:
-    name = words.day_name(day)
-    windows = visit.windows_on(day)
-    starts = visit.pinned_start(day)
-    if windows == () and starts is not None:
-        at = words.clock(problem, starts)
-        return Reason(
-            "no_open_day", f"closed on {name} at {at}, its pinned start", "the pin were lifted", day=day
-        )
-    if windows == ():
-        return Reason("no_open_day", f"closed on {name}", f"the place were open on {name}", day=day)
+    """Why nobody can serve the visit on a day, even alone."""
+    if visit.windows_on(day) == ():
+        return _closed(problem, visit, day)
     shifts = [
         (t, shift)
         for t, technician in enumerate(problem.technicians)
@@ -125,6 +118,7 @@ def _obstacle(problem: Problem, visit: Visit, day: int) -> Reason | None:
         if shift.day == day and _capacity(problem, t) >= visit.load and problem.may_serve(visit, t, day)
     ]
     if not shifts:
+        name = words.day_name(day)
         who = "nobody who may serve it works" if problem.technicians else "nobody works"
         return Reason("no_open_day", f"{who} on {name}", f"someone suitable worked on {name}", day=day)
     misses = []
@@ -133,12 +127,25 @@ def _obstacle(problem: Problem, visit: Visit, day: int) -> Reason | None:
         if missing == 0:
             return None
         misses.append((missing, t))
-    missing, closest = min(misses)
-    technician = problem.technicians[closest].id
+    return _unreachable(problem, visit, day, *min(misses))
+
+
+def _closed(problem: Problem, visit: Visit, day: int) -> Reason:
+    name, starts = words.day_name(day), visit.pinned_start(day)
+    if starts is None:
+        return Reason("no_open_day", f"closed on {name}", f"the place were open on {name}", day=day)
+    at = words.clock(problem, starts)
+    return Reason(
+        "no_open_day", f"closed on {name} at {at}, its pinned start", "the pin were lifted", day=day
+    )
+
+
+def _unreachable(problem: Problem, visit: Visit, day: int, missing: int, closest: int) -> Reason:
     if missing >= NO_ROAD_TICKS // 2:
         there = words.place(problem, visit)
         return Reason("no_road", f"no road leads to {there}", f"{there} could be reached", day=day)
-    text = words.span(problem, missing)
+    name, text = words.day_name(day), words.span(problem, missing)
+    technician = problem.technicians[closest].id
     return Reason(
         "window_unreachable",
         f"even alone it cannot be done in time on {name}: {text} too late with {technician}",
