@@ -1,0 +1,343 @@
+"""The treatment as a linear programme: which grams bring every figure inside its limits.
+
+Everything is linear in grams except pH, and pH nearly so: at a fixed pH, with activities and free ions
+frozen, alkalinity = o + q x carbon, so "pH at least p" is the linear condition alkalinity - q carbon >= o.
+The programme is solved, the lines are drawn again at the water it leads to, and so on until the grams
+stand still.
+
+    least  1e6 (limits missed) + 1e3 (aims missed) + grams per m3 + 400 (fraction of water replaced)
+
+each miss counted in widths of its own range.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from service.chemistry.steps import replace as replace_water
+from service.chemistry.treatment.levels import PLACE, Levels, dosed, mixed
+from service.chemistry.treatment.products import Product
+from service.chemistry.treatment.simplex import minimise
+from service.chemistry.treatment.targets import AIM_PRICE, LIMIT_PRICE, Target
+from service.chemistry.units import ALKALINITY_MG_PER_EQ
+from service.chemistry.water import Water, alkalinity_line, solve
+
+WATER_PRICE: Final = 400.0
+MOST_ROUNDS: Final = 8
+STILL_G_M3: Final = 0.02
+PROBE_G_M3: Final = 5.0
+INDEX_AIM: Final = 0.3
+INDEX_SPAN: Final = 0.6
+INF: Final = float("inf")
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What the programme works on.
+
+    targets   One for each figure with a limit or an aim; "ph" and the levels.
+    columns   What one g/m3 of each product does to the levels.
+    most_g_m3 Upper bound of each product over the whole treatment.
+    bank      True where the bromide left must not fall below zero.
+    """
+
+    water: Water
+    fill: Water | None
+    start: Levels
+    fill_levels: Levels | None
+    products: tuple[Product, ...]
+    columns: tuple[Levels, ...]
+    most_g_m3: tuple[float, ...]
+    targets: dict[str, Target]
+    bank: bool = False
+    temperature_c: float = 38.0
+
+    def after_replacing(self, fraction: float) -> Water:
+        """The water once a fraction was replaced, back at its own temperature."""
+        if self.fill is None or fraction == 0:
+            return self.water
+        return replace_water(self.water, fraction=fraction, fill=self.fill, temperature_c=self.temperature_c)
+
+    def water_after(self, mix: Mix) -> Water:
+        """The water once everything was replaced and dosed; salts of bromine before oxidisers."""
+        water = self.after_replacing(mix.fraction)
+        order = sorted(
+            range(len(self.products)), key=lambda j: self.products[j].substance != "sodium_bromide"
+        )
+        for j in order:
+            if mix.grams[j] > 0:
+                water = dosed(water, self.products[j], mix.grams[j])
+        return water
+
+
+@dataclass(frozen=True)
+class Mix:
+    """An answer of the programme.
+
+    grams       Grams of each product per m3. fraction: share of the water replaced, 0 to 1.
+    limit_miss  Limits missed, summed, in widths of their ranges. aim_miss: likewise.
+    """
+
+    grams: tuple[float, ...]
+    fraction: float = 0.0
+    limit_miss: float = 0.0
+    aim_miss: float = 0.0
+
+    @property
+    def mass(self) -> float:
+        """Grams of product per m3, all together."""
+        return sum(self.grams)
+
+    @property
+    def cost(self) -> float:
+        """What the programme makes least."""
+        return (
+            LIMIT_PRICE * self.limit_miss
+            + AIM_PRICE * self.aim_miss
+            + self.mass
+            + WATER_PRICE * self.fraction
+        )
+
+
+@dataclass(frozen=True)
+class Lines:
+    """The linearisation at one water: (pH, o, q) for each pH that matters, and the saturation index."""
+
+    ph: dict[float, tuple[float, float]]
+    index: float | None = None
+    slopes: tuple[float, ...] = ()
+    at: tuple[float, ...] = ()
+
+
+def converge(
+    problem: Problem,
+    allowed: Collection[int],
+    *,
+    fraction: float | None = 0.0,
+    aims: bool = True,
+    index: bool = False,
+    start: Mix | None = None,
+    most_water: float = 1.0,
+) -> Mix:
+    """The best mix, the lines drawn again until it stands still.
+
+    allowed   Places of the products that may be used.
+    fraction  Share of water replaced, or None for the programme to choose.
+    aims      False: limits only.
+    index     True: the saturation index belongs to the aims.
+    most_water  Most that may be replaced where the programme chooses.
+    """
+    mix = start or Mix(tuple(0.0 for _ in problem.products), fraction or 0.0)
+    for _ in range(MOST_ROUNDS):
+        lines = draw_lines(problem, mix, allowed if index else ())
+        following = solve_once(problem, lines, allowed, fraction=fraction, aims=aims, most_water=most_water)
+        moved = max((abs(a - b) for a, b in zip(mix.grams, following.grams, strict=True)), default=0.0)
+        still = moved < STILL_G_M3 and abs(mix.fraction - following.fraction) < 1e-4
+        mix = following
+        if still:
+            break
+    return mix
+
+
+def draw_lines(problem: Problem, mix: Mix, slopes_for: Collection[int] = ()) -> Lines:
+    """The lines of constant pH, and the slopes of the saturation index, at the water a mix leads to."""
+    water = problem.water_after(mix)
+    ph = {p: _line(water, p) for p in problem.targets["ph"].marks()} if "ph" in problem.targets else {}
+    if not slopes_for:
+        return Lines(ph)
+    here = solve(water)
+    if here.saturation_index is None:
+        return Lines(ph)
+    slopes = tuple(
+        _index_slope(water, product, here.saturation_index, here.ph) if j in slopes_for else 0.0
+        for j, product in enumerate(problem.products)
+    )
+    return Lines(ph, here.saturation_index, slopes, mix.grams)
+
+
+def _line(water: Water, ph: float) -> tuple[float, float]:
+    o, q = alkalinity_line(water, ph)
+    return o * ALKALINITY_MG_PER_EQ, q
+
+
+def _index_slope(water: Water, product: Product, index: float, near_ph: float) -> float:
+    moved = solve(dosed(water, product, PROBE_G_M3), near_ph=near_ph).saturation_index
+    return 0.0 if moved is None else (moved - index) / PROBE_G_M3
+
+
+def solve_once(
+    problem: Problem,
+    lines: Lines,
+    allowed: Collection[int],
+    *,
+    fraction: float | None,
+    aims: bool,
+    most_water: float = 1.0,
+) -> Mix:
+    """The best mix with the lines as they are drawn."""
+    builder = _Builder(len(problem.products))
+    for j in range(len(problem.products)):
+        builder.uppers[j] = problem.most_g_m3[j] if j in allowed else 0.0
+    free_water = fraction is None and problem.fill_levels is not None
+    builder.uppers[-1] = most_water if free_water else 0.0
+    base = problem.start
+    if fraction and problem.fill_levels is not None:
+        base = mixed(problem.start, problem.fill_levels, fraction)
+    for name, target in problem.targets.items():
+        if name == "ph":
+            _add_ph_rows(builder, problem, target, lines, base, free_water=free_water, aims=aims)
+        else:
+            row, constant = _level_row(problem, name, base, free_water=free_water)
+            builder.between(row, constant, target if aims else target.limits_only())
+    if problem.bank:
+        row, constant = _level_row(problem, "bromide_mg_l", base, free_water=free_water)
+        builder.at_least_zero(row, constant)
+    if lines.index is not None and aims:
+        constant = lines.index - sum(s * x for s, x in zip(lines.slopes, lines.at, strict=True))
+        aim = Target("saturation_index", None, None, -INDEX_AIM, INDEX_AIM, INDEX_SPAN)
+        builder.between([*lines.slopes, 0.0], constant, aim)
+    answer = builder.answer()
+    return replace(answer, fraction=fraction) if fraction is not None else answer
+
+
+def _level_row(problem: Problem, name: str, base: Levels, *, free_water: bool) -> tuple[list[float], float]:
+    place = PLACE[name]
+    row = [column[place] for column in problem.columns]
+    fill = problem.fill_levels
+    row.append(fill[place] - problem.start[place] if free_water and fill is not None else 0.0)
+    return row, base[place]
+
+
+def _add_ph_rows(
+    builder: _Builder,
+    problem: Problem,
+    target: Target,
+    lines: Lines,
+    base: Levels,
+    *,
+    free_water: bool,
+    aims: bool,
+) -> None:
+    alkalinity, at_zero = _level_row(problem, "total_alkalinity_mg_l", base, free_water=free_water)
+    carbon, carbon_at_zero = _level_row(problem, "carbon", base, free_water=free_water)
+    per_ph = _buffer(lines, base)
+    for ph, sign, price in target.sides():
+        if price < LIMIT_PRICE and not aims:
+            continue
+        o, q = lines.ph[ph]
+        row = [sign * (a - q * c) for a, c in zip(alkalinity, carbon, strict=True)]
+        constant = sign * (at_zero - q * carbon_at_zero - o)
+        builder.at_least(row, constant, price=price, scale=per_ph * target.span)
+
+
+def _buffer(lines: Lines, base: Levels) -> float:
+    """Alkalinity between the outermost lines, [mg/L per unit of pH], at the carbon there is."""
+    low, high = min(lines.ph), max(lines.ph)
+    if high <= low:
+        return 10.0
+    carbon = max(base[PLACE["carbon"]], 1.0)
+    (o1, q1), (o2, q2) = lines.ph[low], lines.ph[high]
+    return max((o2 - o1 + (q2 - q1) * carbon) / (high - low), 0.1)
+
+
+class _Builder:
+    """Collects rows whose misses are paid for, so that a feasible start always exists."""
+
+    def __init__(self, products: int) -> None:
+        self.decisions = products + 1
+        self.costs = [1.0] * products + [WATER_PRICE]
+        self.uppers = [INF] * self.decisions
+        self.rows: list[dict[int, float]] = []
+        self.right: list[float] = []
+        self.basis: list[int] = []
+        self.misses: list[tuple[int, float, float]] = []
+
+    def _variable(self, cost: float, upper: float) -> int:
+        self.costs.append(cost)
+        self.uppers.append(upper)
+        return len(self.costs) - 1
+
+    def _miss(self, price: float, scale: float, upper: float) -> int:
+        place = self._variable(price / scale, upper)
+        self.misses.append((place, price, scale))
+        return place
+
+    def between(self, row: Sequence[float], constant: float, target: Target) -> None:
+        """Row of a level with limits and aims: row . x + constant inside them, or the miss is paid."""
+        floor = target.aim_low if target.aim_low is not None else target.low
+        ceiling = target.aim_high if target.aim_high is not None else target.high
+        if floor is None and ceiling is None:
+            return
+        if floor is None:
+            floor = min(constant, ceiling if ceiling is not None else constant) - 1e6
+        entries = {j: value for j, value in enumerate(row) if value}
+        short = self._short_side(target, floor)
+        over = self._over_side(target, ceiling)
+        room = self._variable(0.0, INF if ceiling is None else max(ceiling - floor, 0.0))
+        entries.update(dict.fromkeys(short, 1.0))
+        entries.update(dict.fromkeys((room, *over), -1.0))
+        need = floor - constant
+        if need > 0:
+            self._append(entries, need, self._start(short, need), sign=1.0)
+        else:
+            self._append(entries, -need, self._start([room, *over], -need), sign=-1.0)
+
+    def _short_side(self, target: Target, floor: float) -> list[int]:
+        if target.low is None:
+            return [self._miss(AIM_PRICE, target.span, INF)]
+        return [
+            self._miss(AIM_PRICE, target.span, max(floor - target.low, 0.0)),
+            self._miss(LIMIT_PRICE, target.span, INF),
+        ]
+
+    def _over_side(self, target: Target, ceiling: float | None) -> list[int]:
+        if ceiling is None:
+            return []
+        if target.high is None:
+            return [self._miss(AIM_PRICE, target.span, INF)]
+        return [
+            self._miss(AIM_PRICE, target.span, max(target.high - ceiling, 0.0)),
+            self._miss(LIMIT_PRICE, target.span, INF),
+        ]
+
+    def _start(self, places: Sequence[int], value: float) -> int:
+        return next(place for place in places if value <= self.uppers[place])
+
+    def at_least(self, row: Sequence[float], constant: float, *, price: float, scale: float) -> None:
+        """row . x + constant >= 0, or the miss is paid at price / scale."""
+        entries = {j: value for j, value in enumerate(row) if value}
+        short, surplus = self._miss(price, scale, INF), self._variable(0.0, INF)
+        entries[short], entries[surplus] = 1.0, -1.0
+        if constant < 0:
+            self._append(entries, -constant, short, sign=1.0)
+        else:
+            self._append(entries, constant, surplus, sign=-1.0)
+
+    def at_least_zero(self, row: Sequence[float], constant: float) -> None:
+        """row . x + constant >= 0 without exception; holds at x = 0."""
+        entries = {j: value for j, value in enumerate(row) if value}
+        surplus = self._variable(0.0, INF)
+        entries[surplus] = -1.0
+        self._append(entries, max(constant, 0.0), surplus, sign=-1.0)
+
+    def _append(self, entries: dict[int, float], right: float, basic: int, *, sign: float) -> None:
+        self.rows.append({place: sign * value for place, value in entries.items()})
+        self.right.append(right)
+        self.basis.append(basic)
+
+    def answer(self) -> Mix:
+        """Solves what was collected."""
+        width = len(self.costs)
+        dense = []
+        for row in self.rows:
+            line = [0.0] * width
+            for place, value in row.items():
+                line[place] = value
+            dense.append(line)
+        x = minimise(self.costs, self.uppers, dense, self.right, self.basis)
+        limit = sum(x[place] / scale for place, price, scale in self.misses if price == LIMIT_PRICE)
+        aim = sum(x[place] / scale for place, price, scale in self.misses if price == AIM_PRICE)
+        grams = tuple(value if value > 1e-6 else 0.0 for value in x[: self.decisions - 1])
+        return Mix(grams, x[self.decisions - 1], limit, aim)
