@@ -13,6 +13,8 @@ import environ
 from csp.constants import NONCE, NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
+from accounts.limits import PASSKEY_RATES, rates
+
 env = environ.Env()
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = Path(env.str("RUNNEL_DATA_DIR", default=str(BASE_DIR / ".data")))
@@ -62,6 +64,7 @@ INSTALLED_APPS = [
     "service.sites",
     "service.stock",
     "service.visits",
+    "service.demo",
     "reports",
 ]
 
@@ -73,11 +76,12 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "django.contrib.auth.middleware.LoginRequiredMiddleware",
-    "allauth.account.middleware.AccountMiddleware",
-    "allauth.usersessions.middleware.UserSessionsMiddleware",
-    "accounts.middleware.OrganisationScopeMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+    "accounts.middleware.SessionAgeMiddleware",
+    "accounts.middleware.SignedInMiddleware",
+    "accounts.middleware.SecondFactorMiddleware",
+    "accounts.middleware.OrganisationScopeMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
 ]
@@ -167,11 +171,30 @@ ACCOUNT_LOGOUT_ON_PASSWORD_CHANGE = True
 ACCOUNT_REAUTHENTICATION_REQUIRED = True
 ACCOUNT_REAUTHENTICATION_TIMEOUT = 30 * 60
 ACCOUNT_SESSION_REMEMBER = False
+ACCOUNT_EMAIL_NOTIFICATIONS = True
+ACCOUNT_FORMS = {
+    "login": "accounts.sign_in_forms.SignInForm",
+    "reset_password": "accounts.sign_in_forms.ForgottenForm",
+    "reset_password_from_key": "accounts.sign_in_forms.NewPasswordForm",
+    "change_password": "accounts.sign_in_forms.ChangePasswordForm",
+    "reauthenticate": "accounts.sign_in_forms.ConfirmForm",
+}
+MFA_FORMS = {
+    "authenticate": "accounts.sign_in_forms.CodeForm",
+    "reauthenticate": "accounts.sign_in_forms.ConfirmCodeForm",
+    "activate_totp": "accounts.sign_in_forms.AddAppForm",
+    "add_webauthn": "accounts.sign_in_forms.AddKeyForm",
+}
+ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
+# Numbers in words: accounts/limits.py.
+ACCOUNT_RATE_LIMITS = rates()
+MFA_RATE_LIMITS = PASSKEY_RATES
+MFA_ADAPTER = "accounts.adapter.SealedFactors"
 MFA_SUPPORTED_TYPES = ["totp", "recovery_codes", "webauthn"]
 MFA_PASSKEY_LOGIN_ENABLED = True
 MFA_TOTP_ISSUER = "Runnel"
 MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = not PRODUCTION
-USERSESSIONS_TRACK_ACTIVITY = True
+# accounts/sessions.py ends a session by idle and by absolute age; the cookie lives as long as the longest.
 SESSION_COOKIE_AGE = 12 * 60 * 60
 SESSION_SAVE_EVERY_REQUEST = False
 EMAIL_BACKEND = env.str("EMAIL_BACKEND", default="django.core.mail.backends.console.EmailBackend")
@@ -213,6 +236,8 @@ if PRODUCTION:
     SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = True
     if env.bool("BEHIND_TLS_PROXY", default=False):
         SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+        # Limits count the address that the proxy saw, never one that the visitor wrote.
+        ALLAUTH_TRUSTED_PROXY_COUNT = 1
 
 # --- background work ------------------------------------------------------------------------
 QUEUE_DIR = DATA_DIR / "queue"

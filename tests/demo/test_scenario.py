@@ -1,0 +1,67 @@
+"""The demonstration's fortnight, played through the use cases."""
+
+import json
+import re
+from collections.abc import Iterator
+
+import pytest
+from django.utils import timezone
+from django_scopes import scope, scopes_disabled
+
+from accounts.models import Organisation, Person
+from service.demo.scenario import PASSWORD, PIN, SCENARIO, Cast, build_scenario
+from service.sites.models import Spa
+from service.visits.fitness import fitness_of_spas
+from service.visits.models import Amendment, Record, Visit, VisitState
+
+pytestmark = pytest.mark.long
+
+
+@pytest.fixture
+def casts(db: None) -> Iterator[list[Cast]]:
+    yield build_scenario()
+
+
+def test_the_scenario_has_a_state_of_every_kind(casts: list[Cast]) -> None:
+    with scopes_disabled():
+        states = set(Visit.objects.values_list("state", flat=True))
+        amended = Amendment.objects.count()
+        records = Record.objects.count()
+        overdue = Visit.objects.filter(state=VisitState.PLANNED, planned_on__lt=timezone.localdate()).count()
+    shapes = set()
+    for cast in casts:
+        with scope(organisation=cast.organisation):
+            spas = list(Spa.objects.select_related("site__client", "organisation"))
+            shapes |= {fitness.shape for fitness in fitness_of_spas(spas, timezone.now()).values()}
+
+    assert {VisitState.SIGNED, VisitState.PLANNED, VisitState.NO_ACCESS, VisitState.BATHERS} <= states
+    assert amended == 1
+    assert records > 60
+    assert overdue >= 1
+    assert {"●", "■", "○"} <= shapes
+
+
+def test_everybody_signs_in_with_the_printed_password_and_pin(casts: list[Cast]) -> None:
+    people = list(Person.objects.all())
+
+    assert len(people) == 11
+    assert all(person.check_password(PASSWORD) and person.signing_pin_is(PIN) for person in people)
+
+
+def test_spas_of_all_systems_and_shells_are_there(casts: list[Cast]) -> None:
+    with scopes_disabled():
+        spas = Spa.objects.values_list("sanitiser", "shell")
+
+    assert {sanitiser for sanitiser, _ in spas} == {"chlorine", "bromine", "other"}
+    assert {shell for _, shell in spas} == {"acrylic", "wood", "vinyl", "stainless_steel"}
+    assert len(spas) == 24
+    assert Organisation.objects.count() == 2
+
+
+@pytest.mark.django_db(databases=[])
+def test_every_address_in_the_scenario_is_a_reserved_one() -> None:
+    """RFC 2606 reserves .example and example.org; no real mailbox can be met."""
+    mails = re.findall(r"[\w.-]+@[\w.-]+", json.dumps(json.loads(SCENARIO.read_text())))
+
+    assert mails
+    assert all(mail.endswith(".example") for mail in mails)
