@@ -88,6 +88,22 @@ def dosed(water: Water, product: Product, g_per_m3: float) -> Water:
     )
 
 
+def oxidised(levels: Levels) -> Levels:
+    """Levels of a bromine tub once its free chlorine has turned bromide into bromine.
+
+    >>> found = oxidised((0.0, 0.0, 0.0, 0.0, 1.0, 2.0, 10.0, 0.0, 0.0))
+    >>> [round(found[PLACE[name]], 3) for name in ("free_chlorine_mg_l", "total_bromine_mg_l", "bromide_mg_l")]
+    [0.0, 4.254, 8.873]
+    """
+    chlorine, bromide = levels[PLACE["free_chlorine_mg_l"]], levels[PLACE["bromide_mg_l"]]
+    moles = min(chlorine / CHLORINE_G_MOL, bromide / BROMIDE_G_MOL)
+    told = list(levels)
+    told[PLACE["free_chlorine_mg_l"]] -= moles * CHLORINE_G_MOL
+    told[PLACE["bromide_mg_l"]] -= moles * BROMIDE_G_MOL
+    told[PLACE["total_bromine_mg_l"]] += moles * BROMINE_G_MOL
+    return tuple(told)
+
+
 def mixed(one: Levels, other: Levels, fraction: float) -> Levels:
     """Levels after a fraction, 0 to 1, of the water was replaced by another.
 

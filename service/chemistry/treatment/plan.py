@@ -25,7 +25,7 @@ from service.chemistry.treatment.programme import (
 from service.chemistry.water import solve
 
 MISS: Final = 1e-6
-SAME_AIM: Final = 0.02
+SAME_AIM: Final = 0.05
 MOST_MASS_WITHOUT_A_PRODUCT: Final = 1.3
 WATER_STEP: Final = 0.01
 # Once water must be replaced, this much more may go for the ideals: the hose is out already.

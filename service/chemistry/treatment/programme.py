@@ -30,6 +30,7 @@ STILL_G_M3: Final = 0.02
 PROBE_G_M3: Final = 5.0
 INDEX_AIM: Final = 0.3
 INDEX_SPAN: Final = 0.6
+BANK_SPAN_MG_L: Final = 50.0
 INF: Final = float("inf")
 
 
@@ -40,7 +41,7 @@ class Problem:
     targets   One for each figure with a limit or an aim; "ph" and the levels.
     columns   What one g/m3 of each product does to the levels.
     most_g_m3 Upper bound of each product over the whole treatment.
-    bank      True where the bromide left must not fall below zero.
+    bank      True where the bromide left must not fall below zero. bank_mg_l: what should be left of it.
     """
 
     water: Water
@@ -52,6 +53,7 @@ class Problem:
     most_g_m3: tuple[float, ...]
     targets: dict[str, Target]
     bank: bool = False
+    bank_mg_l: float = 0.0
     temperature_c: float = 38.0
 
     def after_replacing(self, fraction: float) -> Water:
@@ -194,6 +196,7 @@ def solve_once(
     if problem.bank:
         row, constant = _level_row(problem, "bromide_mg_l", base, free_water=free_water)
         builder.at_least_zero(row, constant)
+        builder.at_least(row, constant - problem.bank_mg_l, price=AIM_PRICE, scale=BANK_SPAN_MG_L)
     if lines.index is not None and aims:
         constant = lines.index - sum(s * x for s, x in zip(lines.slopes, lines.at, strict=True))
         aim = Target("saturation_index", None, None, -INDEX_AIM, INDEX_AIM, INDEX_SPAN)

@@ -17,7 +17,7 @@ from service.chemistry.treatment.caps import (
     PH_NOT_TRUSTED_ABOVE_BROMINE_MG_L,
     PH_NOT_TRUSTED_ABOVE_CHLORINE_MG_L,
 )
-from service.chemistry.treatment.levels import columns_of, levels_of
+from service.chemistry.treatment.levels import PLACE, Levels, columns_of, levels_of, oxidised
 from service.chemistry.treatment.products import Product
 from service.chemistry.treatment.programme import Problem
 from service.chemistry.treatment.request import Request
@@ -264,6 +264,10 @@ def _tightened(
     return low, high
 
 
+# House rule, no source: bromide that stays in reserve, and what a new fill starts with.
+BANK_MARGIN_MG_L: Final = 5.0
+BANK_AT_FILL_MG_L: Final = 15.0
+AMPLE_MG_L: Final = 1000.0
 INFINITE: Final = float("inf")
 
 
@@ -350,18 +354,33 @@ def problem_of(scene: Scene, products: tuple[Product, ...]) -> Problem:
     combined = scene.combined or 0.0
     water = scene.water
     columns = columns_of(water, products, sanitiser=scene.request.sanitiser)
+    start = levels_of(water, combined_chlorine_mg_l=combined)
+    supply = None if scene.fill is None else levels_of(scene.fill)
+    if scene.request.sanitiser == "bromine":
+        start = oxidised(start)
+        supply = None if supply is None else _into_bromine(supply)
     return Problem(
         water=water,
         fill=scene.fill,
-        start=levels_of(water, combined_chlorine_mg_l=combined),
-        fill_levels=None if scene.fill is None else levels_of(scene.fill),
+        start=start,
+        fill_levels=supply,
         products=products,
         columns=tuple(columns),
         most_g_m3=tuple(_most(product) for product in products),
         targets=dict(scene.targets),
         bank=scene.request.sanitiser == "bromine" and (scene.has("bromide_mg_l") or scene.request.fresh_fill),
+        bank_mg_l=BANK_AT_FILL_MG_L if scene.request.fresh_fill else BANK_MARGIN_MG_L,
         temperature_c=water.temperature_c,
     )
+
+
+def _into_bromine(supply: Levels) -> Levels:
+    """A supply's chlorine counted as the bromine it makes from the bank of the tub it is filled into."""
+    banked = list(supply)
+    banked[PLACE["bromide_mg_l"]] += AMPLE_MG_L
+    told = list(oxidised(tuple(banked)))
+    told[PLACE["bromide_mg_l"]] -= AMPLE_MG_L
+    return tuple(told)
 
 
 def _most(product: Product) -> float:
