@@ -1,4 +1,6 @@
-from django.urls import URLPattern
+"""Addresses of visits: the technician's pages and the office's."""
+
+from service.visits.urls_technician import technician_urls
 
 app_name = "visits"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [*technician_urls]

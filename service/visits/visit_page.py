@@ -1,0 +1,301 @@
+"""Everything the visit's page shows, gathered once, each form as saved, as drafted or as just posted."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+
+from accounts.access import signed_in
+from accounts.models import Person
+from accounts.roles import Action, Role
+from service.stock.models import Batch, Instrument
+from service.visits import forms_work, step_words
+from service.visits.bands import bands_of, short
+from service.visits.changes import drain_planned, last_change
+from service.visits.decide import LABEL_FIRST, is_current, standing_decision
+from service.visits.editing import Changed
+from service.visits.fitness import fitness_of
+from service.visits.forms_look import look_sheet, typed_over
+from service.visits.forms_test import Beside, reading_sheet
+from service.visits.models import (
+    Decision,
+    Draft,
+    Moment,
+    Reading,
+    StepState,
+    TaskState,
+    TreatmentStep,
+    Visit,
+    VisitState,
+)
+from service.visits.open import ENDINGS
+from service.visits.readings import conversion_remark, instrument_remark, previous_readings
+from service.visits.stops import stops_of_day
+from service.visits.tasks import DueTask, due_tasks
+from service.visits.treatment import expected_water, standing_steps
+from service.visits.verdict import standing_verdict
+from service.visits.visible import visible_visits
+from service.visits.whole import gathered
+
+LOADED = ("spa__site__client", "spa__organisation", "organisation", "technician")
+CODES = ("spa__site__access_code", "spa__site__access_notes")
+SECTIONS = (("look", "Look"), ("test", "Test"), ("decide", "Decide"), ("do", "Do"), ("sign", "Sign"))
+
+
+@dataclass
+class Typed:
+    """What a refused post leaves for the page: the forms that hold it, and why it was not done.
+
+    forms  Form or sheet by its key on the page: "look", "before", "after", "step-12", "task-cover".
+    """
+
+    forms: dict[str, Any] = field(default_factory=dict)
+    posted: Mapping[str, Any] | None = None
+    changed: Changed | None = None
+    refused: str = ""
+
+
+@dataclass(frozen=True)
+class StepOnPage:
+    """One step: in words, with its form, and whether its turn has come."""
+
+    step: TreatmentStep
+    headline: str
+    form: forms.Form
+    is_turn: bool
+    is_waiting: bool
+    remark: str
+
+
+@dataclass(frozen=True)
+class TaskOnPage:
+    """One job: due, taken on or settled, with its form."""
+
+    due: DueTask
+    form: forms.Form
+    is_taken_on: bool
+
+
+def find_visit(request: HttpRequest, pk: UUID) -> Visit:
+    """The visit if the person may see it, else 404. The site's gate codes are not read."""
+    return get_object_or_404(_visits(signed_in(request)), pk=pk)
+
+
+def _visits(person: Person) -> QuerySet[Visit]:
+    return visible_visits(person).select_related(*LOADED).defer(*CODES)
+
+
+def visit_page(request: HttpRequest, visit: Visit, typed: Typed | None = None) -> HttpResponse:
+    """The page of a visit, with what was typed and not saved where it was typed."""
+    person, typed = signed_in(request), typed or Typed()
+    fresh = gathered(_visits(person).get(pk=visit.pk))
+    now = timezone.now()
+    context = {
+        "visit": fresh,
+        "spa": fresh.spa,
+        "now": now,
+        "typed": typed,
+        "fitness": fitness_of(fresh.spa, now),
+        "label_first": LABEL_FIRST,
+    }
+    if fresh.state == VisitState.SIGNED:
+        return render(request, "visits/signed.html", context | _signed(fresh, person))
+    if fresh.state != VisitState.ON_SITE:
+        return render(request, "visits/not_begun.html", context | _not_begun(fresh, person, typed))
+    drafts = _drafts(fresh, person)
+    context |= {"sections": SECTIONS, "drafts": drafts}
+    context |= _look_and_test(fresh, typed, drafts) | _decide_and_do(fresh, typed, drafts, now)
+    return render(request, "visits/visit.html", context | _sign(fresh, person, typed, drafts, now))
+
+
+def _drafts(visit: Visit, person: Person) -> dict[str, Mapping[str, Any]]:
+    rows = Draft.objects.filter(visit=visit, person=person).exclude(fields={})
+    return {row.section: row.fields for row in rows}
+
+
+def _look_and_test(visit: Visit, typed: Typed, drafts: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
+    beside = Beside(
+        instruments=list(Instrument.objects.filter(archived_at=None)),
+        bands=bands_of(visit.spa),
+        previous=previous_readings(visit.spa, visit),
+        expected=expected_water(visit) or {},
+    )
+    remarks = {(instrument_remark(item), conversion_remark(item)) for item in visit.readings.all()}
+    return {
+        "look": typed.forms.get("look") or look_sheet(visit, drafts.get("look", {})),
+        "beside": beside,
+        "before": typed.forms.get("before") or before_sheet(visit, beside, drafts.get("test", {})),
+        "after": typed.forms.get("after") or after_sheet(visit, beside, drafts.get("do", {})),
+        "remarks": sorted({words for pair in remarks for words in pair if words}),
+    }
+
+
+def beside_of(visit: Visit) -> Beside:
+    """What the sheets need when a post is read: the instruments that may be chosen."""
+    return Beside(list(Instrument.objects.filter(archived_at=None)), bands_of(visit.spa), {}, {})
+
+
+def before_sheet(visit: Visit, beside: Beside, draft: Mapping[str, Any], posted: Any = None) -> Any:
+    standing = [item for item in visit.readings.all() if item.governs and item.moment == Moment.BEFORE]
+    return reading_sheet(visit, Moment.BEFORE, standing, beside, draft, posted)
+
+
+def after_sheet(visit: Visit, beside: Beside, draft: Mapping[str, Any], posted: Any = None) -> Any:
+    """The second readings; one from before the last dose is not a reading of this water any more."""
+    return reading_sheet(visit, Moment.AFTER, _after(visit), beside, draft, posted)
+
+
+def _after(visit: Visit) -> list[Reading]:
+    change = last_change(visit)
+    after = [item for item in visit.readings.all() if item.governs and item.moment == Moment.AFTER]
+    return [item for item in after if change is None or item.taken_at > change]
+
+
+def _decide_and_do(
+    visit: Visit, typed: Typed, drafts: Mapping[str, Mapping[str, Any]], now: datetime
+) -> dict[str, Any]:
+    decision, steps, draft = standing_decision(visit), standing_steps(visit), drafts.get("do", {})
+    on_page = _steps(steps, decision, typed, draft, now)
+    tasks = [_task(due, typed, draft) for due in due_tasks(visit)]
+    waits = [item for item in on_page if item.is_waiting]
+    changed = last_change(visit) is not None
+    return {
+        "decision": decision,
+        "decision_is_current": decision is not None and is_current(decision, visit),
+        "verdict_sentence": step_words.verdict_sentence(decision) if decision else "",
+        "cautions": step_words.cautions(decision) if decision else [],
+        "expected": step_words.expected_lines(decision, expected_water(visit)) if decision else [],
+        "plan": [item for item in on_page if decision and item.step.decision_id == decision.pk],
+        "steps": on_page,
+        "waits": waits,
+        "last_wait": max(waits, key=_until, default=None),
+        "tasks": tasks,
+        "open_tasks": [item for item in tasks if not item.due.is_settled],
+        "drain_planned": drain_planned(visit),
+        "water_changed": changed,
+        "has_readings": any(item.moment == Moment.BEFORE for item in visit.readings.all()),
+        "has_after": bool(_after(visit)),
+        "own": typed.forms.get("own")
+        or forms_work.OwnDoseForm(prefix="own", initial=typed_over({}, draft, "own")),
+    }
+
+
+def _until(item: StepOnPage) -> datetime:
+    assert item.step.wait_until is not None
+    return item.step.wait_until
+
+
+def _steps(
+    steps: Iterable[TreatmentStep],
+    decision: Decision | None,
+    typed: Typed,
+    draft: Mapping[str, Any],
+    now: datetime,
+) -> list[StepOnPage]:
+    listed = list(steps)
+    batches = _batches(listed)
+    open_steps = [step for step in listed if step.state == StepState.PLANNED]
+    turn = open_steps[0].pk if open_steps else None
+    return [
+        StepOnPage(
+            step=step,
+            headline=step_words.headline(step),
+            form=typed.forms.get(f"step-{step.pk}") or step_form(step, batches[step.product_id], draft),
+            is_turn=step.pk == turn,
+            is_waiting=bool(step.wait_until and step.state == StepState.DONE and step.wait_until > now),
+            remark="" if decision and step.decision_id == decision.pk else "Of an earlier decision.",
+        )
+        for step in listed
+    ]
+
+
+def step_form(
+    step: TreatmentStep, batches: Iterable[Batch], draft: Mapping[str, Any], posted: Any = None
+) -> forms.Form:
+    """The form of one step: the amount planned until another is typed."""
+    mass = step.actual_mass_g if step.actual_mass_g is not None else step.planned_mass_g
+    saved = {
+        "actual_mass_g": "" if mass is None else f"{short(mass):f}",
+        "batch": step.batch_id or "",
+        "reason": step.reason,
+    }
+    prefix = f"step-{step.pk}"
+    return forms_work.StepForm(
+        posted, prefix=prefix, initial=typed_over(saved, draft, prefix), step=step, batches=batches
+    )
+
+
+def _batches(steps: Iterable[TreatmentStep]) -> Mapping[Any, list[Batch]]:
+    products = {step.product_id for step in steps if step.product_id}
+    by_product: dict[Any, list[Batch]] = defaultdict(list)
+    if products:
+        for batch in Batch.objects.filter(product__in=products, archived_at=None):
+            by_product[batch.product_id].append(batch)
+    return by_product
+
+
+def _task(due: DueTask, typed: Typed, draft: Mapping[str, Any]) -> TaskOnPage:
+    prefix = f"task-{due.kind}"
+    saved = {"note": due.task.note if due.task else ""}
+    form = typed.forms.get(prefix) or forms_work.TaskForm(
+        prefix=prefix, initial=typed_over(saved, draft, prefix)
+    )
+    return TaskOnPage(due, form, due.task is not None and due.task.state == TaskState.DUE)
+
+
+def _sign(
+    visit: Visit, person: Person, typed: Typed, drafts: Mapping[str, Mapping[str, Any]], now: datetime
+) -> dict[str, Any]:
+    saved = {"note_to_owner": visit.note_to_owner, "retest_by": visit.retest_by}
+    initial = typed_over(saved, drafts.get("sign", {}), "sign")
+    return {
+        "verdict": standing_verdict(visit, now, person),
+        "photos": visit.photos.all(),
+        "photo_form": typed.forms.get("photo") or forms_work.PhotoForm(prefix="photo"),
+        "close_form": typed.forms.get("close") or forms_work.ReasonForm(prefix="close"),
+        "sign_form": typed.forms.get("sign")
+        or forms_work.SignForm(prefix="sign", initial=initial, organisation=visit.organisation),
+        **_ways_out(visit, person, typed),
+    }
+
+
+def _ways_out(visit: Visit, person: Person, typed: Typed) -> dict[str, Any]:
+    others = colleagues(visit, person)
+    return {
+        "end_form": typed.forms.get("end") or forms_work.EndForm(prefix="end", visit=visit),
+        "may_end": bool(ENDINGS.get(visit.state)),
+        "hand_form": typed.forms.get("hand") or forms_work.HandOverForm(prefix="hand", people=others),
+        "may_hand_over": bool(others),
+    }
+
+
+def colleagues(visit: Visit, person: Person) -> list[Person]:
+    """Who could take the visit over."""
+    people = Person.objects.filter(
+        organisation=visit.organisation_id,
+        is_active=True,
+        role_grants__role__in=[Role.TECHNICIAN, Role.OFFICE, Role.OWNER],
+    )
+    return list(people.exclude(visits=visit).distinct().order_by("name"))
+
+
+def _not_begun(visit: Visit, person: Person, typed: Typed) -> dict[str, Any]:
+    return {"may_start": visit.is_open, **_ways_out(visit, person, typed)}
+
+
+def _signed(visit: Visit, person: Person) -> dict[str, Any]:
+    stops = stops_of_day(person, visit.planned_on)
+    return {
+        "record": getattr(visit, "record", None),
+        "may_download": person.may(Action.DOWNLOAD_RECORDS),
+        "next_stop": next((stop for stop in stops if not stop.is_done), None),
+        "readings": [step_words.reading_line(item) for item in visit.readings.all() if item.governs],
+    }
