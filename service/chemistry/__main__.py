@@ -47,7 +47,7 @@ Request, on standard input:
    "background_mmol_l": {"Na": 5, "K": 0.1, "Mg": 0.3, "Cl": 4, "SO4": 0.5},
    "steps": [{"add": "sodium_bicarbonate", "mass_g": 115.4, "active_fraction": 1.0},
              {"replace_fraction": 0.5, "fill": {"temperature_c": 12, "ph": 7.8,
-              "total_alkalinity_mg_l": 60}, "fill_background_mmol_l": {}, "temperature_c": 38},
+              "total_alkalinity_mg_l": 60, "calcium_hardness_mg_l": 80}, "temperature_c": 38},
              {"open_to_air_log10_pco2_atm": -3.38},
              {"temperature_c": 40},
              {"free_chlorine_used_mg_l": 3.0},
@@ -58,10 +58,12 @@ total_alkalinity_mg_l (as CaCO3). Further readings: calcium_hardness_mg_l (as Ca
 cyanuric_acid_mg_l, borate_mg_l (as B), free_chlorine_mg_l and total_chlorine_mg_l (as Cl2),
 total_bromine_mg_l (as Br2), bromide_mg_l, total_dissolved_solids_mg_l, sulfate_mg_l.
 A reading is a number or {"value", "plus_minus", "method", "at", "bound", "dilution_factor"}.
-Without background_mmol_l the dissolved solids are made up with sodium chloride.
+Without background_mmol_l the dissolved solids are made up with sodium chloride; the supply of a
+replacement may have its own fill_background_mmol_l.
 Steps are applied in order; "free_chlorine_used_mg_l" may be "all".
 
-Answer: {"before": figures, "after": figures, "assumed": [names]}; null is not known.
+Answer: {"before": figures, "after": figures, "assumed": [names], "cautions": [sentences]}; null is
+not known.
 
 Substances:
 """,

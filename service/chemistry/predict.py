@@ -18,11 +18,19 @@ from .readings import parse_readings
 from .substances import SUBSTANCES
 from .totals import Water
 from .units import CHLORINE_G_MOL
-from .water import BACKGROUND_IONS, figures, water_from_readings
+from .water import BACKGROUND_IONS, HARDNESS, figures, water_from_readings
 
 # Finer than any of these figures is known, and short enough to read.
 DECIMALS = 6
 ALL = "all"
+LABEL_FIRST = (
+    "The product label and local code come first; these figures assume the stated volume and strength."
+)
+# Carbonate that leaves as scale is not modelled; above this index it may.
+SCALING_INDEX = 0.5
+SCALING = (
+    "The saturation index is above 0.5: if scale forms, pH, alkalinity and hardness end lower than this."
+)
 
 Change = Callable[[Water], Water]
 
@@ -33,7 +41,8 @@ def predict(request: Mapping[str, Any]) -> dict[str, Any]:
     request   {"volume_l", "readings", "background_mmol_l", "steps"} as the command line takes it.
 
     Returns {"before": figures, "after": figures, "assumed": names of what was taken as 0, at its bound
-    or as all there is, because it is not known}. Raises InputError that lists every fault.
+    or as all there is, because it is not known, "cautions": sentences}. Raises InputError that lists
+    every fault.
 
     >>> answer = predict({
     ...     "volume_l": 1250,
@@ -51,22 +60,16 @@ def predict(request: Mapping[str, Any]) -> dict[str, Any]:
     if given.errors or given.water is None:
         raise InputError(given.errors)
     before = solve(given.water, near_ph=given.ph)
-    waters = _each_water(given)
+    waters = [given.water]
+    for change in given.changes:
+        waters.append(change(waters[-1]))
     after = _solve_last(waters, before.ph)
     return {
         "before": _rounded(figures(given.water, before)),
         "after": _rounded(figures(waters[-1], after)),
         "assumed": given.assumed,
+        "cautions": _cautions(waters[-1], after, doses=given.doses),
     }
-
-
-def _each_water(given: _Request) -> list[Water]:
-    """The water at the start and after each step."""
-    assert given.water is not None
-    waters = [given.water]
-    for change in given.changes:
-        waters.append(change(waters[-1]))
-    return waters
 
 
 def _solve_last(waters: list[Water], near_ph: float) -> Equilibrium:
@@ -77,6 +80,12 @@ def _solve_last(waters: list[Water], near_ph: float) -> Equilibrium:
         for number, water in enumerate(waters[1:]):
             solve(water, near_ph=near_ph, field=f"steps.{number}")
         raise
+
+
+def _cautions(water: Water, after: Equilibrium, *, doses: int) -> list[str]:
+    index = None if HARDNESS in water.not_known else after.saturation_index
+    scaling = index is not None and index > SCALING_INDEX
+    return [LABEL_FIRST] * bool(doses) + [SCALING] * scaling
 
 
 def _rounded(values: Mapping[str, float | None]) -> dict[str, float | None]:
@@ -94,6 +103,7 @@ class _Request:
     water: Water | None = None
     ph: float = 7.5
     volume_l: float | None = None
+    doses: int = 0
 
     def read(self, request: Any) -> None:
         if not isinstance(request, Mapping):
@@ -190,6 +200,7 @@ def _read_add(given: _Request, step: Mapping[str, Any], path: str) -> Change | N
     mass_g = given.number(step.get("mass_g"), limits.MASS, f"{path}.mass_g")
     active = given.number(step.get("active_fraction", 1.0), limits.ACTIVE_FRACTION, f"{path}.active_fraction")
     volume_l = given.volume_l
+    given.doses += 1
     if mass_g is None or active is None or volume_l is None:
         return None
     return lambda water: steps.add(

@@ -35,7 +35,8 @@ TAKEN_AS_ZERO = (
 )
 # Stand-ins for readings nobody took: they serve the ionic strength and ion pairs only, and the figure
 # itself is reported as not known. Common practice, no source: middling tub water.
-STAND_INS = {"calcium_hardness_mg_l": 150.0, "total_dissolved_solids_mg_l": 800.0}
+HARDNESS, SOLIDS = "calcium_hardness_mg_l", "total_dissolved_solids_mg_l"
+STAND_INS = {HARDNESS: 150.0, SOLIDS: 800.0}
 BACKGROUND_IONS = {"Na": "na", "K": "k", "Mg": "mg", "Cl": "cl", "SO4": "so4"}
 # Above this a water would fizz its gas away at once, so pH and alkalinity cannot both be right.
 HIGHEST_LOG10_PCO2_ATM = 1.0
@@ -54,6 +55,7 @@ def water_from_readings(
                         way and sodium chloride added until the dissolved solids equal their reading.
     path                Where the readings stand in the request, for the errors.
 
+    Dissolved solids below what the other readings add up to are named too: no salt is added then.
     Cyanurate, borate, halogens and bromide that are absent are taken as 0. Absent hardness or dissolved
     solids stay unknown: no saturation index without hardness. Raises InputError where temperature, pH or
     alkalinity is missing, or alkalinity and pH contradict each other.
@@ -70,13 +72,15 @@ def water_from_readings(
     absent = [name for name in (*TAKEN_AS_ZERO, *STAND_INS) if name not in readings]
     bounded = [name for name, reading in readings.items() if reading.bound and name in _USED]
     totals = _close(_measured(value), value, background_mmol_l)
+    if not background_mmol_l and value.get(SOLIDS, STAND_INS[SOLIDS]) < _dissolved_mg_l(totals) - 1e-6:
+        bounded.append(SOLIDS)
     temperature_c = value["temperature_c"]
     found = at_ph(totals, temperature_c, value["ph"], carbon_from_alkalinity=True)
     _check_carbon(found, path)
     water = Water(
         totals.plus({"dic": found.dissolved_inorganic_carbon}),
         temperature_c,
-        value.get("total_dissolved_solids_mg_l", STAND_INS["total_dissolved_solids_mg_l"]),
+        value.get(SOLIDS, STAND_INS[SOLIDS]),
         frozenset(name for name in absent if name in STAND_INS),
     )
     missing_ions = [ion for ion in BACKGROUND_IONS if background_mmol_l and ion not in background_mmol_l]
@@ -107,7 +111,7 @@ def _measured(value: Mapping[str, float]) -> Totals:
     def moles(name: str, g_mol: float) -> float:
         return value.get(name, 0.0) / g_mol / 1000
 
-    hardness = value.get("calcium_hardness_mg_l", STAND_INS["calcium_hardness_mg_l"])
+    hardness = value.get(HARDNESS, STAND_INS[HARDNESS])
     return Totals(
         alkalinity=value["total_alkalinity_mg_l"] / units.ALKALINITY_MG_PER_EQ,
         ca=hardness / units.CALCIUM_CARBONATE_G_MOL / 1000,
@@ -129,7 +133,7 @@ def _close(totals: Totals, value: Mapping[str, float], background: Mapping[str, 
     totals = totals.plus({"na": short} if short > 0 else {"cl": -short})
     if background:
         return totals
-    solids = value.get("total_dissolved_solids_mg_l", STAND_INS["total_dissolved_solids_mg_l"])
+    solids = value.get(SOLIDS, STAND_INS[SOLIDS])
     missing = max(solids - _dissolved_mg_l(totals), 0.0) / units.SODIUM_CHLORIDE_G_MOL / 1000
     return totals.plus({"na": missing, "cl": missing})
 
@@ -190,9 +194,9 @@ def figures(water: Water, found: Equilibrium) -> dict[str, float | None]:
     hardness: float | None = totals.ca * units.CALCIUM_CARBONATE_G_MOL * 1000
     solids: float | None = water.total_dissolved_solids_mg_l
     index = found.saturation_index
-    if "calcium_hardness_mg_l" in water.not_known:
+    if HARDNESS in water.not_known:
         hardness = index = None
-    if "total_dissolved_solids_mg_l" in water.not_known:
+    if SOLIDS in water.not_known:
         solids = None
     return {
         "temperature_c": water.temperature_c,

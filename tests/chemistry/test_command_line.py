@@ -74,7 +74,7 @@ def test_predict_answers_with_the_contracts_keys_in_their_order():
 
     assert done.returncode == 0
     assert done.stderr == b""
-    assert list(answer) == ["before", "after", "assumed"]
+    assert list(answer) == ["before", "after", "assumed", "cautions"]
     assert list(answer["before"]) == FIGURES
     assert list(answer["after"]) == FIGURES
 

@@ -252,3 +252,29 @@ def test_steps_are_applied_in_their_order():
 
 def test_sulfate_reading_lowers_the_saturation_index():
     assert after(sulfate_mg_l=200)["saturation_index"] < after()["saturation_index"] - 0.03
+
+
+def test_doses_carry_the_usual_caution_and_scaling_water_another():
+    label = (
+        "The product label and local code come first; these figures assume the stated volume and strength."
+    )
+    scaling = (
+        "The saturation index is above 0.5: if scale forms, pH, alkalinity and hardness end lower than this."
+    )
+
+    def cautions(*given, **readings):
+        request = {"volume_l": 1000, "readings": {**READINGS, **readings}, "steps": list(given)}
+        return predict(request)["cautions"]
+
+    assert cautions() == []
+    assert cautions({"add": "sodium_bicarbonate", "mass_g": 20}) == [label]
+    assert cautions({"add": "sodium_carbonate", "mass_g": 80}) == [label, scaling]
+    assert cautions(ph=8.4) == [scaling]
+
+
+def test_dissolved_solids_below_what_the_other_readings_add_up_to_are_named():
+    request = {"volume_l": 1000, "readings": {**READINGS, SOLIDS: 150}}
+    answer = predict(request)
+
+    assert answer["assumed"] == [SOLIDS]
+    assert answer["before"][SOLIDS] == 150
