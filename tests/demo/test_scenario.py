@@ -2,7 +2,6 @@
 
 import json
 import re
-from collections.abc import Iterator
 
 import pytest
 from django.utils import timezone
@@ -18,8 +17,8 @@ pytestmark = pytest.mark.long
 
 
 @pytest.fixture
-def casts(db: None) -> Iterator[list[Cast]]:
-    yield build_scenario()
+def casts(db: None) -> list[Cast]:
+    return build_scenario()
 
 
 def test_the_scenario_has_a_state_of_every_kind(casts: list[Cast]) -> None:

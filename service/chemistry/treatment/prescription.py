@@ -56,7 +56,7 @@ def prescribe(scene: Scene, *, rules: Rules = ALL_RULES) -> Prescription:
     shock = plan_breakpoint(scene, problem)
     if shock is not None:
         problem = _with_shock(problem, shock)
-    mix = choose(problem, range(len(products)), halogen_high=scene.halogen_high, rules=rules)
+    mix = choose(problem, _beside(shock, problem), halogen_high=scene.halogen_high, rules=rules)
     found = _measured(scene, problem, mix, shock, rules)
     later: tuple[Round, ...] = ()
     on_site = scene.request.number("minutes_on_site")
@@ -65,6 +65,15 @@ def prescribe(scene: Scene, *, rules: Rules = ALL_RULES) -> Prescription:
         if shorter is not None and clock(shorter[0].rounds).ends_at < clock(found.rounds).ends_at:
             mix, (found, later) = shorter[2], shorter[:2]
     return _prescription(scene, problem, mix, found, later, products, refused, shock)
+
+
+def _beside(shock: Breakpoint | None, problem: Problem) -> list[int]:
+    """Places of the products that may be planned: beside a breakpoint dose no sanitiser or neutraliser.
+
+    Nothing limits free chlorine then, and a hypochlorite would be taken as a source of calcium or base.
+    """
+    barred = pairs.OXIDISERS | pairs.BROMINES | pairs.NEUTRALISERS if shock is not None else frozenset()
+    return [j for j, product in enumerate(problem.products) if product.substance not in barred]
 
 
 def _with_shock(problem: Problem, shock: Breakpoint) -> Problem:
