@@ -195,7 +195,7 @@ def _deferred(
         if name != "calcium_hardness_mg_l"
     }
     soft = [
-        j for j, product in enumerate(problem.products) if product.substance not in pairs.CALCIUM_CHLORIDES
+        j for j in _beside(shock, problem) if problem.products[j].substance not in pairs.CALCIUM_CHLORIDES
     ]
     first = replace(problem, targets=urgent)
     mix = choose(first, soft, halogen_high=scene.halogen_high, rules=rules)
