@@ -7,7 +7,6 @@ says why.
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
-from importlib import import_module
 from typing import Any
 
 from django.db import transaction
@@ -16,6 +15,7 @@ from django.utils import timezone
 from accounts.models import Person
 from service.chemistry.errors import FieldError, InputError
 from service.chemistry.readings import PARAMETERS
+from service.chemistry.treatment.treat import engine_version, treat
 from service.sites.models import Spa
 from service.visits.changes import drain_planned, drained_at, last_change, latest
 from service.visits.editing import Refused, edit, note
@@ -110,18 +110,13 @@ def decide(*, visit: Visit, moment: str, by: Person, expected_revision: int | No
 def answer(visit: Visit, moment: str, request: Mapping[str, Any]) -> dict[str, Any]:
     """The engine's answer; when it cannot work with the request, a closed one that says why."""
     try:
-        response = _engine().treat(request)
+        response = treat(request)
     except InputError as error:
         return _closed_answer(visit, moment, error.errors)
     except ArithmeticError:
         words = "These readings cannot be worked out together: repeat the tests"
         return _closed_answer(visit, moment, (FieldError("readings", words),))
     return dict(json.loads(json.dumps(response)))
-
-
-def _engine() -> Any:
-    # The planner costs start-up time that only a decision needs.
-    return import_module("service.chemistry.treatment.treat")
 
 
 def standing_decision(visit: Visit, moment: str | None = None) -> Decision | None:
@@ -200,7 +195,7 @@ def _closed_answer(visit: Visit, moment: str, faults: Sequence[FieldError]) -> d
         ],
         "cautions": [LABEL_FIRST],
         "errors": [{"field": fault.field, "message": fault.message} for fault in faults],
-        "engine_version": _engine().ENGINE_VERSION,
+        "engine_version": engine_version(),
     }
 
 

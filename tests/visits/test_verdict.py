@@ -231,7 +231,7 @@ def test_measured_after_dosing_and_waited_it_is_fit_now(in_firm: Firm, clock: An
 
 def test_measured_while_the_wait_still_runs_it_is_fit_from_its_end(in_firm: Firm, clock: Any) -> None:
     visit = dosed(in_firm)
-    clock.shift(timedelta(minutes=20))
+    clock.shift(timedelta(minutes=35))
     visit = read(in_firm, visit, {"ph": "7.5", "free_chlorine_mg_l": "3.8"}, Moment.AFTER)
 
     standing = verdict(decided(in_firm, visit, Moment.AFTER))
