@@ -17,6 +17,10 @@ from .totals import Totals
 
 CONVERGED = 1e-12
 MOST_PASSES = 400
+# Far beyond any water the equations were made for; a root finder may pass through such points, and must
+# come back from them.
+STRONGEST_MOL_KG = 2.0
+DRIEST = 0.5
 
 
 class Ratios(NamedTuple):
@@ -128,7 +132,7 @@ def first_guess(totals: Totals) -> Free:
     """A start for the passes: every ion free."""
     t = totals
     strength = 0.5 * (t.na + t.k + t.cl + t.br + t.li + abs(t.alkalinity)) + 2 * (t.ca + t.mg + t.so4)
-    return Free(max(strength, 1e-6), 1.0, 0.0, t.ca, t.mg, t.na, t.k, t.so4, 0.0)
+    return Free(min(max(strength, 1e-6), STRONGEST_MOL_KG), 1.0, 0.0, t.ca, t.mg, t.na, t.k, t.so4, 0.0)
 
 
 def weak_acids(totals: Totals, r: Ratios, rings: Binding, near: float) -> WeakAcids:
@@ -196,7 +200,8 @@ def _ionic_sums(t: Totals, r: Ratios, f: Free, acids: WeakAcids) -> tuple[float,
         + acids.neutral
     )
     strength = 0.5 * singles + 2 * doubles + 4.5 * acids.charge_3
-    return strength, 1.0 - 0.017 * (singles + doubles + acids.charge_3 + neutral)
+    water = 1.0 - 0.017 * (singles + doubles + acids.charge_3 + neutral)
+    return min(strength, STRONGEST_MOL_KG), max(water, DRIEST)
 
 
 def _free_ions(t: Totals, r: Ratios, f: Free, co3: float) -> tuple[float, float, float, float, float]:

@@ -68,6 +68,19 @@ def test_solver_finds_the_ph_of_5000_extreme_waters(monkeypatch):
     assert most <= 60
 
 
+def test_open_water_finds_the_ph_of_1000_extreme_waters():
+    random = Random(20261126)
+    for _ in range(1000):
+        totals, temperature_c, ph = extreme_water(random)
+        alkalinity = at_ph(totals, temperature_c, ph).alkalinity
+        water = Water(totals.plus({"alkalinity": alkalinity - totals.alkalinity}), temperature_c, 0.0)
+        pressure = random.uniform(-5, 0)
+        found = solve_at_pco2(water, log10_pco2_atm=pressure)
+
+        assert found.log10_pco2_atm == pytest.approx(pressure, abs=1e-6)
+        assert found.alkalinity == pytest.approx(alkalinity, abs=1e-8)
+
+
 @pytest.mark.parametrize("alkalinity", [-0.5, 5.0])
 def test_solver_says_so_when_no_ph_from_2_to_12_holds_the_alkalinity(alkalinity):
     water = Water(Totals(alkalinity=alkalinity, dic=0.002), 38.0, 800.0)
