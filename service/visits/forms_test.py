@@ -65,7 +65,9 @@ class Row:
     def is_open(self) -> bool:
         """Whether the lesser fields hold something that has to be seen."""
         names = ("bound", "dilution_factor", "plus_minus", "pad")
-        return any(self.form[name].value() not in (None, "", "1") for name in names)
+        return any(
+            self.form[name].value() not in (None, "", "1") for name in names if name in self.form.fields
+        )
 
 
 @dataclass
@@ -108,9 +110,9 @@ class TestSheet:
             bound=typed["bound"],
             method=typed["method"] or ("" if typed["instrument"] else str(self.head["method"].value() or "")),
             instrument=self.instruments.get(instrument),
-            dilution_factor=typed["dilution_factor"] or "1",
+            dilution_factor=typed.get("dilution_factor") or "1",
             plus_minus=typed["plus_minus"],
-            pad=typed["pad"],
+            pad=typed.get("pad", ""),
             repeat=bool(row.form["repeat"].value()),
         )
 

@@ -62,6 +62,12 @@ class Typed:
     changed: Changed | None = None
     refused: str = ""
 
+    @property
+    def errors(self) -> list[tuple[Any, str]]:
+        """Each reason with its field, for the links at the top of the page."""
+        every = [one for form in self.forms.values() for one in getattr(form, "forms", [form])]
+        return [(bound, str(error)) for one in every for bound in one for error in bound.errors]
+
 
 @dataclass(frozen=True)
 class StepOnPage:
@@ -180,6 +186,7 @@ def _decide_and_do(
         "tasks": tasks,
         "open_tasks": [item for item in tasks if not item.due.is_settled],
         "drain_planned": drain_planned(visit),
+        "retest_is_due": any(item.is_turn and item.step.action == "retest" for item in on_page),
         "water_changed": changed,
         "has_readings": any(item.moment == Moment.BEFORE for item in visit.readings.all()),
         "has_after": bool(_after(visit)),

@@ -34,31 +34,6 @@ from tests.visits.working import (
     with_plan,
 )
 
-ENGINE = "service.visits.decide._engine"
-
-
-class _FitEngine:
-    """Stands at the planner's boundary: water that needs nothing."""
-
-    ENGINE_VERSION = "laid out by a test"
-
-    @staticmethod
-    def treat(request: Any) -> dict[str, Any]:
-        return {
-            "fit_for_use": True,
-            "verdict": "fit_now",
-            "findings": [],
-            "treatment": [],
-            "unmet": [],
-            "cautions": [],
-            "engine_version": "laid out by a test",
-        }
-
-
-@pytest.fixture
-def engine(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(ENGINE, lambda: _FitEngine)
-
 
 @pytest.fixture
 def browser(in_firm: Firm, sign_in: Any) -> Browser:
@@ -198,7 +173,7 @@ def test_a_stop_names_what_is_due_with_its_clause(in_firm: Firm, browser: Browse
     page = words_of(browser.get(url("stop", in_firm.site.pk, visit.planned_on.isoformat())))
 
     assert "Due today" in page
-    assert "Test free chlorine" in page
+    assert "Test pH, free chlorine: never tested" in page
 
 
 @pytest.mark.parametrize("day", ["2026-13-40", "tomorrow", "2031-01-01"])
@@ -291,7 +266,6 @@ def test_what_no_test_can_show_is_told_with_its_limit_and_kept_as_typed(
     assert draft_of(visit, in_firm.technician, "test")["before-temperature_c-value"] == "warm"
 
 
-@pytest.mark.usefixtures("engine")
 def test_48_degrees_is_saved_and_keeps_the_spa_closed(in_firm: Firm, browser: Browser) -> None:
     visit = inspect(in_firm, started(in_firm))
 
@@ -400,7 +374,6 @@ def test_the_second_of_two_people_is_shown_what_changed_and_keeps_what_was_typed
 # --- decide and do --------------------------------------------------------------------------------------
 
 
-@pytest.mark.usefixtures("engine")
 def test_asking_for_a_decision_shows_its_verdict(in_firm: Firm, browser: Browser) -> None:
     visit = read(in_firm, inspect(in_firm, started(in_firm)), GOOD)
 
@@ -568,7 +541,6 @@ def test_the_spa_is_closed_by_hand(in_firm: Firm, browser: Browser) -> None:
     assert closure.reason == "Glass in the water"
 
 
-@pytest.mark.usefixtures("engine")
 def test_a_wrong_pin_is_told_and_the_note_kept(in_firm: Firm, browser: Browser) -> None:
     visit = ready(in_firm)
 
@@ -584,7 +556,6 @@ def test_a_wrong_pin_is_told_and_the_note_kept(in_firm: Firm, browser: Browser) 
     assert fresh(visit).state == VisitState.ON_SITE
 
 
-@pytest.mark.usefixtures("engine")
 def test_a_visit_is_signed_and_then_read_only(in_firm: Firm, browser: Browser) -> None:
     visit = ready(in_firm)
 
@@ -626,7 +597,6 @@ def test_what_is_missing_keeps_it_from_being_signed_as_fit_but_not_as_closed(
     assert row.retest_due.isoformat() == "2026-06-04T08:30:00+00:00"
 
 
-@pytest.mark.usefixtures("engine")
 def test_what_was_typed_for_a_visit_signed_meanwhile_is_still_shown(in_firm: Firm, browser: Browser) -> None:
     visit = ready(in_firm)
     sign(in_firm, visit)
