@@ -8,6 +8,7 @@ from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+import numpy as np
 import pyvrp
 from pyvrp.search import (
     InsertOptionalClient,
@@ -27,8 +28,9 @@ from pyvrp.search import (
 )
 
 from .costs import LONGEST_ROUTE
-from .day import PRIZE, Day
-from .timing import Step, schedule
+from .day import NEIGHBOURS, PRESENT_NEIGHBOURS, PRIZE, Day
+from .options import FAR_FUTURE
+from .timing import Step, limits, schedule
 
 KEEPING_MOVES = (Relocate1, Relocate2, Relocate3, Swap11, Swap21, Swap22, SwapTails)
 """Moves that neither add nor remove a client."""
@@ -38,6 +40,8 @@ MOST_REMEMBERED = 200_000
 
 BoardRoute = _search.Route
 """A route of the search: one vehicle's stops, from its start to its end."""
+
+Neighbours = dict[pyvrp.Activity, list[pyvrp.Activity]]
 
 Routes = tuple[tuple[int, tuple[int, ...]], ...]
 """Routes of a day as (vehicle type, options in order)."""
@@ -81,22 +85,45 @@ class Board:
         self._draft = _search.Solution(data)
         self.routes: list[BoardRoute] = list(self._draft.routes)
         self.nodes: list[_search.Node] = list(self._draft.clients)
-        self._space = _search.SearchSpace(data, day.neighbours)
+        self._names = [pyvrp.Activity(pyvrp.ActivityType.CLIENT, i) for i in range(len(self.nodes))]
+        neighbours = {
+            name: [self._names[o] for o in row]
+            for name, row in zip(self._names, day.near[:, :NEIGHBOURS].tolist(), strict=True)
+        }
+        self._space = _search.SearchSpace(data, neighbours)
         self._rng = rng
         self._insert = InsertOptionalClient(data)
         self._insert.init(self._draft)
-        self._local_search = self._make_local_search(data, rng)
+        self._local_search = self._make_local_search(data, rng, neighbours)
         self._known: dict[tuple[int, tuple[int, ...]], DayCost] = {}
         self.accepted = pyvrp.Solution(data, [])
         self.cost = DayCost(0, 0, 0)
 
-    def _make_local_search(self, data: pyvrp.ProblemData, rng: pyvrp.RandomNumberGenerator) -> LocalSearch:
-        search = LocalSearch(data, rng, self.day.neighbours, PerturbationManager(PerturbationParams(0, 0)))
+    def _make_local_search(
+        self, data: pyvrp.ProblemData, rng: pyvrp.RandomNumberGenerator, neighbours: Neighbours
+    ) -> LocalSearch:
+        search = LocalSearch(data, rng, neighbours, PerturbationManager(PerturbationParams(0, 0)))
         moves = (*KEEPING_MOVES, *(EXCHANGING_MOVES if self.day.options.exclusive else ()))
         for move in moves:
             if move.supports(data):
                 search.add_operator(move(data))
         return search
+
+    def look_around(self) -> None:
+        """Let the search look mostly at options that are in some route now, and a few that may come."""
+        near = self.day.near
+        present = np.array([node.route is not None for node in self.nodes])[near]
+        chosen = present & (present.cumsum(axis=1) <= PRESENT_NEIGHBOURS)
+        room = NEIGHBOURS - chosen.sum(axis=1, keepdims=True)
+        chosen |= ~chosen & ((~chosen).cumsum(axis=1) <= room)
+        rows, columns = np.nonzero(chosen)
+        names = self._names
+        lists: list[list[pyvrp.Activity]] = [[] for _ in names]
+        for row, option in zip(rows.tolist(), near[rows, columns].tolist(), strict=True):
+            lists[row].append(names[option])
+        neighbours = dict(zip(names, lists, strict=True))
+        self._space.neighbours = neighbours
+        self._local_search.neighbours = neighbours
 
     def shuffle(self) -> None:
         """Change the order in which idle vehicles are tried."""
@@ -201,8 +228,10 @@ class Board:
 
     def cost_of(self, solution: pyvrp.Solution) -> DayCost:
         """What the routes cost and break; with breaks or overtime, by the exact times."""
-        if not self.day.is_exact:
-            return self._timed_cost(solution)
+        return self.rough_cost_of(solution) if self.day.is_exact else self._timed_cost(solution)
+
+    def rough_cost_of(self, solution: pyvrp.Solution) -> DayCost:
+        """The same as PyVRP sees it, on a clock that stands still during breaks."""
         return DayCost(
             solution.distance_cost() + solution.duration_cost() + solution.fixed_vehicle_cost(),
             solution.excess_load()[0],
@@ -233,16 +262,18 @@ class Board:
         vehicle = day.vehicles[number]
         technician = problem.technicians[vehicle.technician]
         steps = [self.step(option) for option in options]
-        timing = schedule(problem.travel_rows, technician, vehicle.shift, steps)
         places = [technician.start, *(step.location for step in steps), technician.end]
-        driving = sum(int(costs.drives[a, b]) for a, b in pairwise(places))
-        driving += sum(int(day.entry_costs[number, option]) for option in options)
+        cost = sum(int(costs.drives[a, b]) for a, b in pairwise(places)) + costs.vehicle_day
+        cost += sum(int(day.entry_costs[number, option]) for option in options)
+        if costs.duration or vehicle.shift.max_duration is not None:
+            timing = schedule(problem.travel_rows, technician, vehicle.shift, steps)
+            excess, overtime = timing.excess, timing.overtime
+            cost += costs.duration * timing.duration
+        else:
+            excess, overtime = limits(problem.travel_rows, technician, vehicle.shift, steps)
         load = sum(day.job(option).load for option in options)
-        return DayCost(
-            driving + costs.vehicle_day + costs.duration * timing.duration + costs.overtime * timing.overtime,
-            0 if technician.capacity is None else max(0, load - technician.capacity),
-            timing.excess,
-        )
+        over = 0 if technician.capacity is None else max(0, load - technician.capacity)
+        return DayCost(cost + costs.overtime * overtime, over, excess)
 
     def broken_routes(self) -> list[tuple[int, tuple[int, ...]]]:
         """Accepted routes that break a limit."""
@@ -260,7 +291,8 @@ class Board:
     def step(self, option: int) -> Step:
         """An option as a stop to be timed."""
         chosen, job = self.day.options.all[option], self.day.job(option)
-        return Step(job.location, job.service, ((chosen.opens, chosen.closes),))
+        windows = None if chosen.closes >= FAR_FUTURE else ((chosen.opens, chosen.closes),)
+        return Step(job.location, job.service, windows)
 
 
 def routes_of(solution: pyvrp.Solution) -> Routes:

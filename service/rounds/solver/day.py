@@ -23,7 +23,10 @@ from .problem import Problem, Shift
 
 PRIZE = 2**46
 """What serving an optional client earns: so much that the search computes every insertion in full."""
-NEIGHBOURS = 30
+MOST_NEAR = 300
+"""Near options remembered for each option."""
+NEIGHBOURS, PRESENT_NEIGHBOURS = 24, 18
+"""Of these, how many the search looks at, and how many of them at most because they are in use."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,6 +194,11 @@ class Day:
         )
 
     @cached_property
-    def neighbours(self) -> dict[pyvrp.Activity, list[pyvrp.Activity]]:
-        """For each option the options worth placing it next to."""
-        return compute_neighbours(self.data, NeighbourhoodParams(num_neighbours=NEIGHBOURS))
+    def near(self) -> NDArray[np.int64]:
+        """For each option (row) the others worth placing it next to, nearest first."""
+        most = max(1, min(len(self.options.all) - 1, MOST_NEAR))
+        lists = compute_neighbours(self.data, NeighbourhoodParams(num_neighbours=most))
+        near = [[0]] * len(self.options.all)
+        for option, others in lists.items():
+            near[option.idx] = [other.idx for other in others]
+        return np.array(near, dtype=np.int64).reshape(len(near), -1)

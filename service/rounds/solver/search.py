@@ -20,12 +20,13 @@ from .ruin import Removal, Ruin, Style
 from .taste import EAGER, NORMAL
 from .week import Model, Penalties, Snapshot, Week
 
-HOT, COLD = 0.3, 0.003
+HOT, COLD = 3.0, 0.01
 """First and last temperature in mean costs of a drive."""
 CALM = 0.1
 """Factor on the temperature when the week should stay close to the previous one."""
 FEASIBLE_SHARE = 0.4
 ADAPT_EVERY = 100
+LOOK_AROUND_EVERY = 500
 STEP = 1.2
 STUCK_STEP = 2.0
 """Factor on a penalty when no week of the last hundred kept the limit."""
@@ -75,6 +76,7 @@ class Search:
         self._constants = week.constants()
         self._hot: float = mean_drive(week) * HOT * (CALM if calm else 1.0)
         self._keep_if_best()
+        self._look_around()
 
     def adopt(self, snapshot: Snapshot) -> None:
         """Continue from a better week that another process found."""
@@ -109,6 +111,8 @@ class Search:
             for unit, choice in before.items():
                 week.chosen[unit] = choice
         self.iterations += 1
+        if self.iterations % LOOK_AROUND_EVERY == 0:
+            self._look_around()
         if self.iterations % ADAPT_EVERY == 0:
             self._adapt()
 
@@ -124,7 +128,7 @@ class Search:
         is_sample = self.rng.random() < SAMPLED
         if rough - HOPE * self._usual_gain > allowed and not is_sample:
             return False
-        drafts = {day: self._improve(day, *drafts[day]) for day in days}
+        drafts = {day: self._improve(day, drafts[day][0]) for day in days}
         difference = self._difference(drafts, constants)
         if is_sample:
             self._usual_gain += GAIN_WEIGHT * (rough - difference - self._usual_gain)
@@ -137,7 +141,7 @@ class Search:
     def _draft(self, day: int) -> Draft:
         board = self.week.board(day)
         solution = board.draft()
-        return solution, board.cost_of(solution)
+        return solution, board.rough_cost_of(solution)
 
     def _allowed(self, fraction: float) -> float:
         """By how much a week may be dearer than the current one to be accepted all the same."""
@@ -183,7 +187,7 @@ class Search:
                 put_back_on(self.week, unit, day, self.prices)
         return touched
 
-    def _improve(self, day: int, before: pyvrp.Solution, cost_before: DayCost) -> Draft:
+    def _improve(self, day: int, before: pyvrp.Solution) -> Draft:
         """Local search on one day; nothing to do when the day is as it was."""
         board = self.week.board(day)
         if before == board.accepted:
@@ -193,6 +197,9 @@ class Search:
         if self.week.linked_on[day] and mend_together(self.week, day, self.prices):
             solution = board.draft()
         cost = board.cost_of(solution)
+        if cost.is_feasible:
+            return solution, cost
+        cost_before = board.cost_of(before)
         if self.penalties.of(cost_before) < self.penalties.of(cost):  # PyVRP knows no breaks
             board.load(before)
             return before, cost_before
@@ -212,6 +219,10 @@ class Search:
         if self.best_cost is None or cost < self.best_cost:
             self.best_cost = cost
             self._best = (list(week.chosen), week.accepted())
+
+    def _look_around(self) -> None:
+        for board in self.week.live_boards():
+            board.look_around()
 
     def _adapt(self) -> None:
         """Make breaking a limit dearer when too few weeks keep it, cheaper when many do."""

@@ -89,10 +89,37 @@ def schedule(travel: Travel, technician: Technician, shift: Shift, steps: Sequen
     earliest = _forward(travel, technician, steps, shift.starts, None, None)
     gaps = _gaps(earliest, shift.starts, pause)
     timings = [_timing(travel, technician, shift, steps, gap, shift.starts) for gap in gaps]
-    rested = max(shift.starts, pause.opens + pause.duration)  # the break comes before the round
-    before = _timing(travel, technician, shift, steps, None, rested)
+    before = _timing(travel, technician, shift, steps, None, _rested(shift, pause))
     timings.append(_with_pause(before, pause.opens))
     return min(timings, key=lambda timing: (timing.excess, timing.overtime, timing.duration))
+
+
+def limits(travel: Travel, technician: Technician, shift: Shift, steps: Sequence[Step]) -> tuple[int, int]:
+    """(excess, overtime) of the stops in this order, when only the return counts, not the duration.
+
+    The same as ``schedule`` finds for a shift without a longest duration, in a fraction of the time.
+    """
+    run = _forward(travel, technician, steps, shift.starts, None, None)
+    pause = shift.pause
+    if pause is None or run.back <= pause.latest:
+        return _limits(shift, run)
+    best = _limits(shift, _forward(travel, technician, steps, _rested(shift, pause), None, None))
+    for gap in reversed(_gaps(run, shift.starts, pause)):
+        if best == (0, 0):
+            break
+        best = min(best, _limits(shift, _forward(travel, technician, steps, shift.starts, gap, pause)))
+    return best
+
+
+def _rested(shift: Shift, pause: Pause) -> int:
+    """Earliest start of a round that comes after the break."""
+    return max(shift.starts, pause.opens + pause.duration)
+
+
+def _limits(shift: Shift, run: _Run) -> tuple[int, int]:
+    overtime = max(0, run.back - shift.ends)
+    over = max(0, overtime - shift.overtime_max)
+    return run.late + run.pause_late + over, overtime - over
 
 
 def _with_pause(timing: Timing, pause_at: int) -> Timing:
