@@ -9,6 +9,7 @@ from service.chemistry.guidelines import Finding, fit_for_use
 from service.chemistry.guidelines.dosing_rules import hand_dosing_minutes
 from service.chemistry.treatment import cautions
 from service.chemistry.treatment.breakpoint import chased, reads_as_combined
+from service.chemistry.treatment.pairs import NEUTRALISERS
 from service.chemistry.treatment.plan import ALL_RULES, Rules
 from service.chemistry.treatment.prescription import Prescription
 from service.chemistry.treatment.remarks import remarks
@@ -108,10 +109,23 @@ def _tell(
         tell_replacement(
             steps, scene, done.fraction, _why_replace(scene, done), last=not done.rounds and not done.later
         )
-    tell_rounds(steps, scene, done, done.rounds, told, when=BEFORE_YOU_LEAVE)
-    waits = _tell_waiting(steps, scene, left)
+    blind = _doses_blind(scene, done)
+    if blind:
+        _tell_waiting(steps, scene, left)
+    tell_rounds(steps, scene, done, done.rounds, told, when=LATER if blind else BEFORE_YOU_LEAVE)
+    waits = blind or _tell_waiting(steps, scene, left)
     tell_rounds(steps, scene, done, done.later, after, when=LATER)
+    if not fit_for_use(scene.findings) and not steps.told:
+        outside = [finding.parameter for finding in scene.findings if finding.blocks_use]
+        steps.retest([scene.request.halogen, "ph", *outside], "test again once that is mended")
     return waits
+
+
+def _doses_blind(scene: Scene, done: Prescription) -> bool:
+    """pH cannot be read for halogen, and nothing in the plan lowers it: time must, before any dose."""
+    if scene.ph_trusted or done.fraction:
+        return False
+    return not any(dose.product.substance in NEUTRALISERS for found in done.rounds for dose in found.doses)
 
 
 def _tell_waiting(steps: Steps, scene: Scene, left: Sequence[Unmet]) -> bool:

@@ -92,7 +92,8 @@ def oxidised(levels: Levels) -> Levels:
     """Levels of a bromine tub once its free chlorine has turned bromide into bromine.
 
     >>> found = oxidised((0.0, 0.0, 0.0, 0.0, 1.0, 2.0, 10.0, 0.0, 0.0))
-    >>> [round(found[PLACE[name]], 3) for name in ("free_chlorine_mg_l", "total_bromine_mg_l", "bromide_mg_l")]
+    >>> names = ("free_chlorine_mg_l", "total_bromine_mg_l", "bromide_mg_l")
+    >>> [round(found[PLACE[name]], 3) for name in names]
     [0.0, 4.254, 8.873]
     """
     chlorine, bromide = levels[PLACE["free_chlorine_mg_l"]], levels[PLACE["bromide_mg_l"]]

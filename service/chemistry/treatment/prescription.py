@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from service.chemistry.treatment import pairs
+from service.chemistry.treatment.at_hand import problem_of, usable
 from service.chemistry.treatment.breakpoint import Breakpoint, plan_breakpoint
 from service.chemistry.treatment.levels import columns_of, dosed, levels_of
 from service.chemistry.treatment.measures import measure
@@ -14,7 +15,7 @@ from service.chemistry.treatment.plan import ALL_RULES, Rules, choose
 from service.chemistry.treatment.products import Product
 from service.chemistry.treatment.programme import Mix, Problem
 from service.chemistry.treatment.rounds import Amount, Round, Scale, Schedule, schedule
-from service.chemistry.treatment.scene import Scene, problem_of, usable
+from service.chemistry.treatment.scene import Scene
 from service.chemistry.treatment.targets import Target
 from service.chemistry.treatment.timing import clock
 from service.chemistry.water import Equilibrium, Water, figures, solve

@@ -140,6 +140,8 @@ def schedule(
     rounds: list[Round] = []
     for stage in stages:
         left = [amount for amount in stage if amount.grams > 0]
+        if not any(amount.group == NEUTRALISE for amount in left):
+            ph_trusted = True
         while left:
             rounds.append(state.one_round(left, neutraliser_only=not ph_trusted))
             left = [amount for amount in left if amount.grams > 0]

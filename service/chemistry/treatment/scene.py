@@ -13,15 +13,13 @@ from service.chemistry.readings import Reading
 from service.chemistry.substances import SUBSTANCES
 from service.chemistry.treatment import pairs
 from service.chemistry.treatment.caps import (
-    MOST_AS_BOUGHT_G_M3,
     PH_NOT_TRUSTED_ABOVE_BROMINE_MG_L,
     PH_NOT_TRUSTED_ABOVE_CHLORINE_MG_L,
 )
-from service.chemistry.treatment.levels import PLACE, Levels, columns_of, levels_of, oxidised
-from service.chemistry.treatment.products import Product
-from service.chemistry.treatment.programme import Problem
 from service.chemistry.treatment.request import Request
+from service.chemistry.treatment.stops import tablets_coming
 from service.chemistry.treatment.targets import Target, target
+from service.chemistry.treatment.words import minutes
 from service.chemistry.uncertainty import plus_minus, strip_pad
 from service.chemistry.units import SULFATE_G_MOL
 from service.chemistry.water import Water, water_from_readings
@@ -91,6 +89,19 @@ class Scene:
         )
 
     @property
+    def sanitiser_left_alone(self) -> str | None:
+        """Why the sanitiser is neither raised nor lowered by a dose today; None where it may be."""
+        if tablets_coming(self.request, self.readings) and not self.halogen_high:
+            return (
+                "slow tablets went in lately and are still dissolving: the reading understates what is coming"
+            )
+        forecast = self.request.number("forecast_minutes_until_inside")
+        until_use = self.request.number("minutes_until_use")
+        if self.halogen_high and forecast is not None and until_use is not None and forecast <= until_use:
+            return f"the forecast (80 %) brings it back in {minutes(forecast)}, before the next use"
+        return None
+
+    @property
     def limits_solids(self) -> bool:
         """A limit on dissolved solids, or on their rise above a known supply, is planned for."""
         wanted = self.targets.get("total_dissolved_solids_mg_l")
@@ -149,7 +160,7 @@ def build_scene(request: Request, readings: Mapping[str, Reading], findings: tup
         _with_sulfate(request, _with_stand_ins(readings)), background_mmol_l=request.background
     )
     fill = None
-    if request.fill is not None and {"ph", "total_alkalinity_mg_l"} <= set(request.fill):
+    if request.fill is not None and set(NEEDED_OF_SUPPLY) <= set(request.fill):
         fill, _ = water_from_readings(
             _with_stand_ins(request.fill), background_mmol_l=request.fill_background, path="fill"
         )
@@ -264,10 +275,7 @@ def _tightened(
     return low, high
 
 
-# House rule, no source: bromide that stays in reserve, and what a new fill starts with.
-BANK_MARGIN_MG_L: Final = 5.0
-BANK_AT_FILL_MG_L: Final = 15.0
-AMPLE_MG_L: Final = 1000.0
+NEEDED_OF_SUPPLY: Final = ("ph", "total_alkalinity_mg_l", "calcium_hardness_mg_l")
 INFINITE: Final = float("inf")
 
 
@@ -300,90 +308,3 @@ def combined_limit(scene: Scene) -> float | None:
         limits.append(of_total / (1 - of_total) * free)
     known = [limit for limit in limits if limit is not None]
     return min(known, default=None)
-
-
-def usable(scene: Scene) -> tuple[tuple[Product, ...], list[str]]:
-    """Products a plan may dose today, and a sentence for each that is refused."""
-    chosen: list[Product] = []
-    refused: list[str] = []
-    for product in scene.request.products:
-        reason = _refusal(scene, product)
-        if reason is None:
-            chosen.append(product)
-        elif reason:
-            refused.append(f"{product.id} is not used: {reason}")
-    return tuple(chosen), refused
-
-
-def _refusal(scene: Scene, product: Product) -> str | None:
-    """Why a product is not dosed; "" when it simply has no use today, None when it may be used."""
-    request, substance = scene.request, product.substance
-    if substance in request.forbidden:
-        return f"this spa's warranty note or client forbids {substance}"
-    if substance == "trichlor" and request.shell in ("wood", "acrylic") and not product.maker_allows:
-        return "trichlor is too acid for this shell unless its maker and the label allow it"
-    if product.in_feeder:
-        return ""
-    if substance in ("boric_acid", "cyanuric_acid"):
-        return ""
-    if substance in pairs.ACIDS | pairs.BASES and not scene.has("total_alkalinity_mg_l"):
-        return "pH is not dosed without a reading of total alkalinity: test it first"
-    if substance == "sodium_bicarbonate" and not scene.has("total_alkalinity_mg_l"):
-        return "alkalinity is not dosed without a reading of it: test it first"
-    if substance in pairs.CALCIUM_CHLORIDES and not scene.has("calcium_hardness_mg_l"):
-        return "hardness is not dosed without a reading of it: test it first"
-    if substance in pairs.OXIDISERS | pairs.BROMINES | pairs.NEUTRALISERS and not scene.has(request.halogen):
-        return "no sanitiser or neutraliser is dosed without a sanitiser reading: test it first"
-    return _system_refusal(scene, product)
-
-
-def _system_refusal(scene: Scene, product: Product) -> str | None:
-    substance = product.substance
-    if scene.request.sanitiser == "chlorine":
-        return "" if substance in pairs.MONOPERSULFATES else None
-    if substance == "trichlor":
-        return "trichlor is no oxidiser for a bromine tub"
-    banked = scene.has("bromide_mg_l") or scene.request.fresh_fill
-    if not banked and substance in pairs.CHLORINES | pairs.MONOPERSULFATES | {"sodium_bromide"}:
-        return "the bromide in the water is not known: enter it from the record of doses and drains"
-    return None
-
-
-def problem_of(scene: Scene, products: tuple[Product, ...]) -> Problem:
-    """The linear programme's data for this scene."""
-    combined = scene.combined or 0.0
-    water = scene.water
-    columns = columns_of(water, products, sanitiser=scene.request.sanitiser)
-    start = levels_of(water, combined_chlorine_mg_l=combined)
-    supply = None if scene.fill is None else levels_of(scene.fill)
-    if scene.request.sanitiser == "bromine":
-        start = oxidised(start)
-        supply = None if supply is None else _into_bromine(supply)
-    return Problem(
-        water=water,
-        fill=scene.fill,
-        start=start,
-        fill_levels=supply,
-        products=products,
-        columns=tuple(columns),
-        most_g_m3=tuple(_most(product) for product in products),
-        targets=dict(scene.targets),
-        bank=scene.request.sanitiser == "bromine" and (scene.has("bromide_mg_l") or scene.request.fresh_fill),
-        bank_mg_l=BANK_AT_FILL_MG_L if scene.request.fresh_fill else BANK_MARGIN_MG_L,
-        temperature_c=water.temperature_c,
-    )
-
-
-def _into_bromine(supply: Levels) -> Levels:
-    """A supply's chlorine counted as the bromine it makes from the bank of the tub it is filled into."""
-    banked = list(supply)
-    banked[PLACE["bromide_mg_l"]] += AMPLE_MG_L
-    told = list(oxidised(tuple(banked)))
-    told[PLACE["bromide_mg_l"]] -= AMPLE_MG_L
-    return tuple(told)
-
-
-def _most(product: Product) -> float:
-    if product.substance == "sodium_bromide":
-        return MOST_AS_BOUGHT_G_M3["sodium_bromide"]
-    return INFINITE

@@ -28,6 +28,7 @@ SHOCK_REMEMBERED: Final = timedelta(hours=24)
 TABLETS_STILL_COMING: Final = timedelta(hours=24)
 CHANGEOVER_CYANURATE_MG_L: Final = 10.0
 CHANGEOVER_CHLORINE_MG_L: Final = 0.0
+BROMIDE_BORNE_MG_L: Final = 1.0
 PROFESSIONAL: Final = "keep the spa closed and call a licensed professional"
 
 
@@ -170,6 +171,32 @@ def _changeover(request: Request, readings: Mapping[str, Reading]) -> Stop | Non
     )
 
 
+def _bromide_in_chlorine(request: Request, readings: Mapping[str, Reading]) -> Stop | None:
+    bromide = readings.get("bromide_mg_l")
+    if request.sanitiser != "chlorine" or bromide is None or bromide.value <= BROMIDE_BORNE_MG_L:
+        return None
+    return Stop(
+        f"Bromide {bromide.value:g} mg/L turns every chlorine dose into bromine",
+        "drain, purge the lines and refill; then test the new water and ask again",
+        "bromide_mg_l",
+        cautions=FRESH_FILL,
+        replaces_all=True,
+    )
+
+
+def _only_a_bound(request: Request, readings: Mapping[str, Reading]) -> Stop | None:
+    reading = readings.get(request.halogen)
+    if reading is None or reading.bound != ">":
+        return None
+    return Stop(
+        f"{label(request.halogen)} is only known to be above {reading.value:g}",
+        "dilute the sample, repeat the test and enter the dilution factor",
+        request.halogen,
+        steps=(_retest((request.halogen, "ph"), "dilute the sample and repeat before any dose"),),
+        retest=(request.halogen, "ph"),
+    )
+
+
 def _false_zero(request: Request, readings: Mapping[str, Reading]) -> Stop | None:
     """A very high halogen bleaches the test to nothing, so 0.0 may be 40 (common practice, no source)."""
     reading = readings.get(request.halogen)
@@ -274,6 +301,8 @@ _LOOKS: Final[tuple[Callable[[Request, Mapping[str, Reading]], Stop | None], ...
     _extreme_ph,
     _drain,
     _changeover,
+    _bromide_in_chlorine,
+    _only_a_bound,
     _false_zero,
     _settling,
 )

@@ -35,6 +35,12 @@ LOWERS: Final[dict[str, tuple[frozenset[str], str]]] = {
 FALLS_BY_ITSELF: Final = frozenset({"free_chlorine_mg_l", "total_bromine_mg_l"})
 
 
+AIR_RAISES: Final = "run the air with sanitiser in range: it raises pH without a product; then test again"
+AIR_BETWEEN: Final = (
+    "lower it with acid in steps and run the air between them to bring pH back; test each time"
+)
+
+
 @dataclass(frozen=True)
 class Unmet:
     """One figure that stays outside its limit; `waits` where time alone brings it back."""
@@ -66,13 +72,27 @@ def missed(
 
     figures   The water after all rounds. used: substances that were at hand and allowed.
     """
-    return [
-        _after_shock(name, value, wanted)
-        if shock and name == "free_chlorine_mg_l"
-        else _speak(scene, name, value, wanted, used)
-        for name, wanted in targets.items()
-        if (value := figures.get(name)) is not None and wanted.misses(value)
-    ]
+    found = []
+    for name, wanted in targets.items():
+        value = figures.get(name)
+        if value is None or not wanted.misses(value):
+            continue
+        if shock and name == "free_chlorine_mg_l":
+            found.append(_after_shock(name, value, wanted))
+        elif name == scene.request.halogen and scene.sanitiser_left_alone:
+            found.append(_left_alone(name, value, scene.sanitiser_left_alone))
+        else:
+            found.append(_speak(scene, name, value, wanted, used))
+    return found
+
+
+def _left_alone(name: str, value: float, why: str) -> Unmet:
+    return Unmet(
+        name,
+        f"{label(name)} reads {number(name, value)} and is left alone: {why}",
+        "keep it closed, wait and test again",
+        waits=True,
+    )
 
 
 def _after_shock(name: str, value: float, wanted: Target) -> Unmet:
@@ -96,6 +116,13 @@ def not_planned(scene: Scene, figures: Mapping[str, float | None]) -> list[Unmet
         found.append(
             Unmet("ph", "pH is not dosed without total alkalinity", "test total alkalinity, then ask again")
         )
+    halogen = scene.request.halogen
+    found += [
+        Unmet(halogen, finding.message.rstrip("."), "choose or pair a guideline set that limits it")
+        for finding in scene.findings
+        if finding.parameter == halogen and finding.low is None and finding.high is None
+        if finding.severity == "out_of_range"
+    ]
     planned = {*scene.targets, *_DERIVED, *((_SOLIDS_RISE,) if scene.limits_solids else ())}
     for finding in scene.findings:
         if finding.severity == "advice" or finding.parameter in planned:
@@ -137,10 +164,11 @@ def _speak(scene: Scene, name: str, value: float, wanted: Target, used: Collecti
             f"{label(name)} stays at {shown}, below {number(name, limit)}, without {words}; none can be used",
             f"bring {words}",
         )
+    remedy = AIR_RAISES if name == "ph" and scene.value("total_alkalinity_mg_l") else _together_remedy(scene)
     return Unmet(
         name,
         f"{label(name)} reaches only {shown}, below {number(name, limit)}, with what is at hand",
-        _together_remedy(scene),
+        remedy,
     )
 
 
@@ -164,6 +192,8 @@ def _too_high(
             "lift out any feeder, leave the cover open and wait, a day or two is usual, then test again",
             waits=True,
         )
+    if name == "total_alkalinity_mg_l" and substances & set(used):
+        return Unmet(name, reason, AIR_BETWEEN)
     return Unmet(name, reason, dilution_words(scene, name, value, limit, words))
 
 
