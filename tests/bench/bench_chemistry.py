@@ -127,6 +127,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     drawn = solvable([random_request(random) for _ in range(asked.cases)], reference)
     print(f"Random cases: {len(drawn)} of {asked.cases} that both answer")
     report_predict(drawn, reference, asked.repeats)
+    # A table for treat goes here: `milliseconds(treat, requests, repeats)` and `row` serve it as they are.
     return 0
 
 
