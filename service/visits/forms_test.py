@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 
 from service.chemistry.guidelines import Band
 from service.shell import fields
-from service.shell.bandline import BandLine
+from service.shell.bandline import BandLine, limits_phrase
 from service.stock.models import Instrument, Method
 from service.visits.bands import line_of, short
 from service.visits.forms_look import typed_over
@@ -60,6 +60,11 @@ class Row:
     @property
     def last_value(self) -> str:
         return f"{self.last.bound}{short(self.last.value)} {self.test.unit}".rstrip() if self.last else ""
+
+    @property
+    def limits(self) -> str:
+        """The guideline's range in words: "3 to 10 mg/L"; "" where it states none."""
+        return limits_phrase(self.band.low, self.band.high, self.test.unit) if self.band else ""
 
     @property
     def is_open(self) -> bool:
