@@ -454,7 +454,8 @@ def test_a_dose_of_ones_own_that_the_engine_refuses_says_why(in_firm: Firm, brow
         )
     )
 
-    assert "above the largest single dose for this spa" in page
+    assert "<strong>Not done.</strong>" in page
+    assert fresh(visit).steps.filter(state=StepState.DONE).count() == 0
     assert 'value="90000"' in page
 
 
