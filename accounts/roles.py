@@ -31,16 +31,19 @@ class Action(StrEnum):
     EDIT_STOCK = "add and change products, batches and instruments"
     CONFIRM_GUIDELINE_ROW = "confirm a guideline row against the document"
     SETTLE_DEFECTS = "close a defect, or record the owner's consent"
+    ANSWER_FOR_OWNER = "say yes or no to a repair at the clients named for this person"
     MANAGE_PEOPLE = "invite people, change roles, end sessions"
     SEE_AUDIT_TRAIL = "read the audit trail"
     DOWNLOAD_RECORDS = "download visit records"
 
 
 _EVERYTHING = frozenset(Action)
-_OFFICE = _EVERYTHING - {Action.MANAGE_PEOPLE, Action.SEE_AUDIT_TRAIL, Action.SEE_OWN_CLIENTS}
+# What somebody on the client's side does, not the firm.
+_OF_THE_CLIENT = frozenset({Action.SEE_OWN_CLIENTS, Action.ANSWER_FOR_OWNER})
+_OFFICE = _EVERYTHING - {Action.MANAGE_PEOPLE, Action.SEE_AUDIT_TRAIL} - _OF_THE_CLIENT
 
 ALLOWED: dict[Role, frozenset[Action]] = {
-    Role.OWNER: _EVERYTHING - {Action.SEE_OWN_CLIENTS},
+    Role.OWNER: _EVERYTHING - _OF_THE_CLIENT,
     Role.OFFICE: _OFFICE,
     Role.TECHNICIAN: frozenset(
         {
@@ -54,7 +57,7 @@ ALLOWED: dict[Role, frozenset[Action]] = {
             Action.DOWNLOAD_RECORDS,
         }
     ),
-    Role.RENTAL_MANAGER: frozenset({Action.SEE_OWN_CLIENTS, Action.DOWNLOAD_RECORDS}),
+    Role.RENTAL_MANAGER: _OF_THE_CLIENT | {Action.DOWNLOAD_RECORDS},
     Role.AUDITOR: frozenset({Action.SEE_FIRM, Action.SEE_STAFF_NAMES, Action.DOWNLOAD_RECORDS}),
 }
 

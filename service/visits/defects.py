@@ -56,6 +56,29 @@ def record_consent(*, defect: Defect, consent: str, who_pays: str, by: Person) -
 
 
 @transaction.atomic
+def answer_for_owner(*, defect: Defect, consent: str, by: Person) -> Defect:
+    """Record the yes or no of somebody on the client's side to a repair that waits for it.
+
+    Raises NotAllowed (also for a spa that is not theirs), Refused (settled or answered already),
+    ValidationError for ``consent``.
+    """
+    require(by, Action.ANSWER_FOR_OWNER)
+    row = visible_defects(by).filter(pk=defect.pk).select_for_update(of=("self",)).first()
+    if row is None:
+        raise NotAllowed(Action.ANSWER_FOR_OWNER)
+    if row.closed_at:
+        raise Refused("This defect is settled already.")
+    if row.consent != Consent.WAITING:
+        raise Refused("This has been answered already. Call the firm to change it.")
+    if consent not in {Consent.GIVEN, Consent.REFUSED}:
+        raise ValidationError({"consent": "Answer yes or no."})
+    row.consent = consent
+    row.save(update_fields=["consent"])
+    record_event(action="defect.consent_recorded", subject=row, by=by, detail={"consent": consent})
+    return row
+
+
+@transaction.atomic
 def grade_defect(*, defect: Defect, severity: str, due_on: date | None, by: Person) -> Defect:
     """Say how bad a defect is and by when it is to be mended.
 
