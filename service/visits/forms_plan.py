@@ -137,7 +137,8 @@ class GiveToForm(ReasonForm):
         super().__init__(*args, **kwargs)
         field = self.fields["to"]
         assert isinstance(field, forms.ModelChoiceField)
-        field.queryset = who_carries_out_visits(by).exclude(pk=visit.technician_id)
+        people = who_carries_out_visits(by)
+        field.queryset = people.exclude(pk=visit.technician_id) if visit.technician_id else people
 
 
 class PlannedFilter(forms.Form):

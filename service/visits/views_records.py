@@ -19,7 +19,7 @@ from service.sites.forms import done_or_told
 from service.sites.listing import ROWS_PER_PAGE, containing
 from service.visits.amend import amend_record
 from service.visits.forms_plan import who_carries_out_visits
-from service.visits.models import ENDED_WITHOUT_SIGNING, Record, Verdict, Visit, VisitState
+from service.visits.models import ENDED_WITHOUT_SIGNING, Amendment, Record, Verdict, Visit, VisitState
 from service.visits.record_page import amendments_of, record_context
 from service.visits.visible import visible_records, visible_visits
 
@@ -88,7 +88,7 @@ def ended_visits(person: Person, asked: dict[str, Any]) -> QuerySet[Visit]:
     if not person.may(Action.SEE_FIRM):
         rows = rows.exclude(state__in=OF_THE_FIRM_ONLY)
     rows = rows.filter(containing(asked.get("q", ""), WORDS), _how(asked.get("ended", "")))
-    equal = {name: asked[name] for name in ("technician", "spa") if name in asked}
+    equal: dict[str, Any] = {name: asked[name] for name in ("technician", "spa") if name in asked}
     if "start" in asked:
         equal["planned_on__gte"] = asked["start"]
     if "end" in asked:
@@ -149,9 +149,11 @@ class AmendForm(forms.Form):
 def amend(request: HttpRequest, pk: UUID) -> HttpResponse:
     row, person = _record(request, pk), signed_in(request)
     form = AmendForm(request.POST or None)
-    if form.is_valid() and done_or_told(
-        form, lambda: amend_record(record=row, by=person, **form.cleaned_data)
-    ):
+    if form.is_valid() and _amended(form, row, person):
         messages.success(request, "The correction stands beside the record. A new PDF is being made.")
         return redirect("visits:record", row.pk)
     return render(request, "visits/amend.html", {"form": form, "record": row, "visit": row.visit})
+
+
+def _amended(form: AmendForm, record: Record, by: Person) -> Amendment | None:
+    return done_or_told(form, lambda: amend_record(record=record, by=by, **form.cleaned_data))
