@@ -7,11 +7,11 @@ from datetime import datetime, timedelta
 from service.chemistry.errors import InputError
 from service.chemistry.guidelines import get
 from service.chemistry.guidelines.dosing_rules import hand_dosing_minutes
-from service.chemistry.treatment.products import SLOW_AS_TABLETS
 from service.chemistry.waits import Wait, before_bathing
 from service.sites.models import Spa
-from service.stock.models import Form, Product
+from service.stock.models import Product
 from service.visits.models import TreatmentStep
+from service.visits.own_judgement import is_for_feeder
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ def free_for_bathing(spa: Spa, doses: Iterable[TreatmentStep]) -> Clear | None:
 def _wait(product: Product, hand_dosing: Wait | None) -> Wait:
     return before_bathing(
         product.substance,
-        in_feeder=product.form == Form.TABLET and product.substance in SLOW_AS_TABLETS,
+        in_feeder=is_for_feeder(product),
         label_minutes=product.label_wait_minutes,
         hand_dosing=hand_dosing,
     )

@@ -22,7 +22,7 @@ def may_push_out(decision: Decision, steps: Iterable[TreatmentStep]) -> str:
             return f"Step {step.order} was skipped, so the water has to be tested."
         if step.decision_id != decision.pk or is_own(step):
             return "A dose of one's own was added, so the water has to be tested."
-        if changed_amount(step):
+        if changed_amount(step, step.actual_mass_g):
             return f"The amount of step {step.order} was changed, so the water has to be tested."
     return ""
 
@@ -32,9 +32,17 @@ def is_own(step: TreatmentStep) -> bool:
     return step.action == "add" and step.planned_mass_g is None
 
 
-def changed_amount(step: TreatmentStep) -> bool:
-    """Whether the amount added is further from the plan than a level scoop may be."""
-    planned, actual = step.planned_mass_g, step.actual_mass_g
+def is_provisional(step: TreatmentStep, steps: Iterable[TreatmentStep]) -> bool:
+    """A dose behind a retest: it is worked out again from what the retest reads."""
+    return any(
+        other.decision_id == step.decision_id and other.action == "retest" and other.order < step.order
+        for other in steps
+    )
+
+
+def changed_amount(step: TreatmentStep, actual: Decimal | None) -> bool:
+    """Whether an amount is further from the plan than a level scoop may be."""
+    planned = step.planned_mass_g
     if planned is None or actual is None:
         return False
     return abs(actual - planned) > planned * SCOOP

@@ -45,7 +45,7 @@ def doses_in_water(spa: Spa, *, filled: datetime | None, until: datetime) -> lis
     steps = TreatmentStep.objects.filter(
         visit__spa=spa,
         state=StepState.DONE,
-        action__in=CHANGES_WATER,
+        action__in=(*CHANGES_WATER, "load_feeder"),
         done_at__gt=filled or until - LOOKS_BACK,
         done_at__lte=until,
     ).select_related("product")

@@ -18,19 +18,20 @@ from accounts.models import Person
 from service.chemistry.errors import InputError
 from service.chemistry.predict import predict
 from service.stock.models import Batch, Product
-from service.visits.changes import done_changes, drain_planned
+from service.visits.changes import CHANGES_WATER, done_changes
 from service.visits.clock import lies_ahead
 from service.visits.decide import standing_decision
-from service.visits.deviations import changed_amount
+from service.visits.deviations import changed_amount, is_provisional
 from service.visits.editing import Refused, edit, note
 from service.visits.models import Decision, StepState, TreatmentStep, Visit
-from service.visits.own_judgement import check_dose
+from service.visits.own_judgement import Dose, check_own, check_planned, is_for_feeder
 from service.visits.whole import gathered
 from service.visits.wording import needed, optional
 
 LARGEST_MASS_G = Decimal(100_000)
 SMALLEST_MASS_G = Decimal("0.01")
 DOSE = "add"
+FEEDER = "load_feeder"
 # Bathers wait at least this long after a dose of one's own before it is tested: common practice, no source.
 OWN_DOSE_WAIT = timedelta(minutes=30)
 
@@ -56,13 +57,13 @@ def do_step(
     row = gathered(edit(step.visit, by=by, expected_revision=expected_revision))
     mine = _of_standing_decision(row, step)
     _check_turn(row, mine)
+    _check_not_provisional(row, mine)
     was = {"state": mine.state, "actual_mass_g": _text(mine.actual_mass_g)}
     at = _time(row, done_at or mine.done_at)
     if mine.action == DOSE and mine.product is not None:
-        _check_drain(row)
         mine.actual_mass_g = _mass(_first(actual_mass_g, mine.actual_mass_g, mine.planned_mass_g))
-        earlier = [other for other in done_changes(row) if other.pk != mine.pk]
-        check_dose(row, mine.product, mine.actual_mass_g, at=at, earlier=earlier)
+        given = [other for other in done_changes(row) if other.pk != mine.pk]
+        check_planned(row, mine, Dose(mine.product, mine.actual_mass_g, at), given=given)
         mine.batch = _batch(mine.product, batch) or mine.batch
     mine.reason = _reason(mine, reason or mine.reason)
     mine.state, mine.done_at, mine.done_by = StepState.DONE, at, by
@@ -107,6 +108,8 @@ def own_dose(
 ) -> TreatmentStep:
     """Record a dose that no decision planned. The water has to be tested after it.
 
+    Slow tablets loaded into a feeder or floater count in the log, but change nothing today.
+
     Raises Refused (no decision yet, above a cap, must not meet, forbidden, held, a drain is planned),
     ValidationError by field (mass_g, batch, reason, done_at), NotAllowed, AlreadySigned, Changed.
     """
@@ -116,9 +119,8 @@ def own_dose(
         raise Refused("Test the water and ask for a decision before anything is added.")
     if product.organisation_id != row.organisation_id:
         raise ValidationError({"product": "This product does not exist."})
-    _check_drain(row)
     at, mass = _time(row, done_at), _mass(mass_g, field="mass_g")
-    check_dose(row, product, mass, at=at, earlier=done_changes(row), planned=_not_skipped(row))
+    check_own(row, Dose(product, mass, at), decision=decision, standing=_not_skipped(row))
     purpose = needed(reason, "reason", "Say why this is added.")
     order = max((other.order for other in row.steps.all() if other.decision_id == decision.pk), default=0) + 1
     step = TreatmentStep.objects.create(
@@ -126,7 +128,7 @@ def own_dose(
         visit=row,
         decision=decision,
         order=order,
-        action=DOSE,
+        action=FEEDER if is_for_feeder(product) else DOSE,
         planned={"own": True},
         product=product,
         actual_mass_g=mass,
@@ -134,7 +136,7 @@ def own_dose(
         state=StepState.DONE,
         reason=purpose,
         done_at=at,
-        wait_until=at + OWN_DOSE_WAIT,
+        wait_until=None if is_for_feeder(product) else at + OWN_DOSE_WAIT,
         done_by=by,
     )
     note(row, "visit.own_dose_added", by=by, substance=product.substance, mass_g=_text(mass))
@@ -201,10 +203,10 @@ def _check_turn(visit: Visit, step: TreatmentStep) -> None:
             raise Refused(f"Step {other.order} comes first: do it, or skip it with a reason.")
 
 
-def _check_drain(visit: Visit) -> None:
-    """Water that is about to be let out is not dosed."""
-    if drain_planned(visit):
-        raise Refused("The spa is being drained: add nothing to the old water.")
+def _check_not_provisional(visit: Visit, step: TreatmentStep) -> None:
+    planned = step.action in CHANGES_WATER and step.state == StepState.PLANNED
+    if planned and is_provisional(step, visit.steps.all()):
+        raise Refused("This dose is provisional. Test the water, then ask for a decision again.")
 
 
 def _time(visit: Visit, done_at: datetime | None) -> datetime:
@@ -236,7 +238,7 @@ def _batch(product: Product, batch: Batch | None) -> Batch | None:
 
 
 def _reason(step: TreatmentStep, reason: str) -> str:
-    if step.action == DOSE and changed_amount(step):
+    if step.action == DOSE and changed_amount(step, step.actual_mass_g):
         return needed(reason, "reason", "Say why the amount was changed.")
     return optional(reason, "reason")
 

@@ -15,12 +15,12 @@ from accounts.models import Person
 from service.chemistry.guidelines.clocks import DueTest
 from service.chemistry.guidelines.parameters import SANITISER_PARAMETER
 from service.visits.bathing import free_for_bathing
-from service.visits.changes import done_changes, drained_at, last_change, latest
+from service.visits.changes import CHANGES_WATER, done_changes, drained_at, last_change, latest
 from service.visits.clock import say, zone_of
 from service.visits.closures import open_closure
 from service.visits.decide import is_current, standing_decision
 from service.visits.defects import open_dangers
-from service.visits.deviations import may_push_out
+from service.visits.deviations import is_provisional, may_push_out
 from service.visits.drafts import unsaved_sections
 from service.visits.inspection import BY_KEY, MUST_BE_ANSWERED
 from service.visits.judging import Judgement, judge_readings
@@ -215,15 +215,19 @@ def _needs(case: Case) -> list[str]:
     needs += [
         f"Step {step.order} is neither done nor skipped."
         for step in case.steps
-        if step.state == StepState.PLANNED
-        and step.action in ("add", "replace_water")
-        and step.planned.get("when") != "later"
+        if _is_open(step) and not is_provisional(step, case.steps)
     ]
     needs += _waits(case)
     needs += _tests_not_made(case)
     if case.closure and (words := _closure_needs(case, case.closure)):
         needs.append(words)
     return needs
+
+
+def _is_open(step: TreatmentStep) -> bool:
+    """Something for today that was neither done nor skipped."""
+    for_today = step.action in CHANGES_WATER and step.planned.get("when") != "later"
+    return for_today and step.state == StepState.PLANNED
 
 
 def _test_words(case: Case) -> str:

@@ -25,7 +25,7 @@ from service.visits.tasks import do_task, leave_task, take_on_task, tick_line
 from service.visits.treatment import own_dose
 from tests.factories import PersonFactory
 from tests.personas import Firm
-from tests.visits.working import planned, product, sign, with_plan
+from tests.visits.working import GOOD, product, read, sign, started, with_plan
 
 Act = Callable[[Firm, Visit], Any]
 
@@ -112,7 +112,7 @@ def _files(settings: Any, tmp_path: Path) -> None:
 
 
 def in_state(firm: Firm, state: str) -> Visit:
-    visit = planned(firm)
+    visit = read(firm, started(firm), GOOD)
     with_plan(visit, [])
     Visit.objects.filter(pk=visit.pk).update(
         state=state,

@@ -132,7 +132,12 @@ def with_plan(
             decision=decision,
             order=order,
             action="add",
-            planned={"wait_minutes": wait, "when": "before_you_leave", "purpose": "raise it"},
+            planned={
+                "wait_minutes": wait,
+                "when": "before_you_leave",
+                "purpose": "raise it",
+                **({"largest_dose_g": 106.2} if Decimal(grams) <= 100 else {}),
+            },
             product=dosed,
             planned_mass_g=Decimal(grams),
         )
