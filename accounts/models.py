@@ -1,6 +1,7 @@
 """Organisations, people, roles, invitations and the audit trail."""
 
 import uuid
+from collections.abc import Iterator
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
@@ -56,6 +57,8 @@ class Person(AbstractBaseUser):
     phone = models.CharField("telephone", max_length=40, blank=True)
     is_active = models.BooleanField("may sign in", default=True)
     signing_pin = models.CharField(max_length=200, blank=True, editable=False)
+    # Part of what a session is checked against: raising it signs the person out everywhere.
+    session_serial = models.PositiveIntegerField(default=0, editable=False)
     created_at = models.DateTimeField(default=timezone.now, editable=False)
 
     objects = PersonManager()
@@ -80,6 +83,13 @@ class Person(AbstractBaseUser):
 
     def may(self, action: Action) -> bool:
         return action in self.actions
+
+    def get_session_auth_hash(self) -> str:
+        return f"{super().get_session_auth_hash()}.{self.session_serial}"
+
+    def get_session_auth_fallback_hash(self) -> Iterator[str]:
+        for older in super().get_session_auth_fallback_hash():
+            yield f"{older}.{self.session_serial}"
 
     def set_signing_pin(self, pin: str) -> None:
         self.signing_pin = make_password(pin)

@@ -7,7 +7,7 @@ from service.shell import views as shell
 urlpatterns = [
     path("", shell.home, name="home"),
     path("healthz", shell.health, name="health"),
-    path("account/", include("allauth.urls")),
+    path("account/", include("accounts.sign_in_urls")),
     path("people/", include("accounts.urls")),
     path("runs/", include("service.runs.urls")),
     path("", include("service.sites.urls")),

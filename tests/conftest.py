@@ -7,9 +7,11 @@ import pytest
 from django.core.cache import cache
 from django.test import Client as Browser
 from django.test import TransactionTestCase
+from django.utils import timezone
 from django_scopes import scope
 
 from accounts.guards import install_guards, remove_guards
+from accounts.sessions import mark_seen
 from tests.personas import Firm, make_firm
 
 
@@ -44,6 +46,9 @@ def sign_in() -> Any:
     def signed_in(person: Any) -> Browser:
         browser = Browser()
         browser.force_login(person)
+        session = browser.session
+        mark_seen(session, timezone.now())
+        session.save()
         return browser
 
     return signed_in

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from service.sites.views import clients, guidelines, photos, search, sites, spas
+from service.sites.views import clients, guidelines, manager_access, photos, search, sites, spas
 
 app_name = "sites"
 urlpatterns = [
@@ -19,6 +19,12 @@ urlpatterns = [
         name="client_access_withdraw",
     ),
     path("clients/<uuid:pk>/sites/new/", sites.site_new, name="site_new"),
+    path("people/<uuid:pk>/clients/", manager_access.person_clients, name="person_clients"),
+    path(
+        "people/invitations/<uuid:pk>/clients/",
+        manager_access.invitation_clients,
+        name="invitation_clients",
+    ),
     path("sites/", sites.sites, name="sites"),
     path("sites/<uuid:pk>/", sites.site, name="site"),
     path("sites/<uuid:pk>/edit/", sites.site_edit, name="site_edit"),

@@ -174,9 +174,6 @@ def test_counts_beside_a_client_leave_out_what_is_archived(firm: Firm, office: A
 FRAME = [
     ("the session", "django_session"),
     ("the person", "accounts_person"),
-    ("when the session was last seen", "usersessions_usersession"),
-    ("the person, for that note", "accounts_person"),
-    ("noting it", "usersessions_usersession"),
     ("the firm", "accounts_organisation"),
     ("the person's roles", "accounts_rolegrant"),
 ]

@@ -10,6 +10,7 @@ from django.test import Client as Browser
 from django_scopes import scope, scopes_disabled
 from PIL import Image
 
+from accounts.invitations import invite, open_invitations
 from accounts.roles import Role
 from service.sites.models import ClientAccess, SpaPhoto
 from service.sites.photos import add_spa_photo
@@ -47,6 +48,23 @@ def access(firm: Firm) -> tuple[Any, ...]:
         return (firm.client, ClientAccess.objects.get(client=firm.client))
 
 
+def manager(firm: Firm) -> tuple[Any, ...]:
+    return (firm.rental_manager,)
+
+
+def invitation(firm: Firm) -> tuple[Any, ...]:
+    """The firm's one open invitation; asking again finds it again."""
+    with scope(organisation=firm.organisation):
+        found = open_invitations().first() or invite(
+            email=f"new@{firm.organisation.pk}.example",
+            name="New",
+            roles=[Role.RENTAL_MANAGER],
+            by=firm.owner,
+            link=lambda secret: secret,
+        )
+    return (found,)
+
+
 PAGES = [
     Page("sites:search"),
     Page("sites:clients"),
@@ -58,6 +76,8 @@ PAGES = [
     Page("sites:client_guideline", client, writes=True),
     Page("sites:client_access_grant", client, writes=True, posts=True),
     Page("sites:client_access_withdraw", access, writes=True, posts=True),
+    Page("sites:person_clients", manager, writes=True),
+    Page("sites:invitation_clients", invitation, writes=True),
     Page("sites:site_new", client, writes=True),
     Page("sites:sites"),
     Page("sites:site", site),
@@ -79,7 +99,12 @@ PAGES = [
     Page("sites:spa_photo_remove", photo, writes=True),
 ]
 OF_A_ROW = [page for page in PAGES if page.of is not Page.of]
-OWNERS_ONLY = {"sites:client_access_grant", "sites:client_access_withdraw"}
+OWNERS_ONLY = {
+    "sites:client_access_grant",
+    "sites:client_access_withdraw",
+    "sites:person_clients",
+    "sites:invitation_clients",
+}
 every_page = pytest.mark.parametrize("page", PAGES, ids=str)
 every_page_of_a_row = pytest.mark.parametrize("page", OF_A_ROW, ids=str)
 
@@ -186,7 +211,7 @@ def test_without_signing_in_the_way_leads_to_the_sign_in(page: Page, firm: Firm)
     answer = page.ask(Browser(), page.url(firm))
 
     assert answer.status_code == 302
-    assert answer["Location"].startswith("/account/login/")
+    assert answer["Location"].startswith("/account/sign-in/")
 
 
 def test_a_photo_of_one_spa_is_not_found_under_another(firm: Firm, sign_in: Any) -> None:

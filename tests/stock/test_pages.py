@@ -137,4 +137,4 @@ def test_without_signing_in_the_way_leads_to_the_sign_in(page: Page, firm: Firm)
     answer = page.ask(Browser(), page.url(firm))
 
     assert answer.status_code == 302
-    assert answer["Location"].startswith("/account/login/")
+    assert answer["Location"].startswith("/account/sign-in/")

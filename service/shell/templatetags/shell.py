@@ -138,3 +138,10 @@ def local_moment(value: datetime | None, zone: str = "UTC") -> str:
 def local_day(value: datetime | date | None, zone: str = "UTC") -> str:
     """``{{ value|local_day:zone }}`` → "Tue 3 Mar 2026"; a date is a date in any zone."""
     return clock.local_day(value, zone) if value else ""
+
+
+@register.filter
+def device(user_agent: str) -> str:
+    """What kind of thing a session runs on, from what its browser says of itself."""
+    handheld = ("Mobi", "Android", "iPad", "Tablet")
+    return "Phone or tablet" if any(word in user_agent for word in handheld) else "Computer"

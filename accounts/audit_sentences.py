@@ -1,0 +1,166 @@
+"""The audit trail as sentences. An entry holds keys and figures; here they get words."""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.apps import apps
+from django.urls import NoReverseMatch, reverse
+
+from accounts.models import AuditEvent, Person
+from accounts.roles import Role
+
+# What the person did, followed by what it was done to. Every action in the code stands here (tested).
+PHRASES: dict[str, str] = {
+    "batch.added": "added a batch",
+    "batch.changed": "changed a batch",
+    "client.access_granted": "let a rental manager see a client",
+    "client.access_withdrawn": "hid a client from a rental manager",
+    "client.added": "added a client",
+    "client.archived": "archived a client",
+    "client.changed": "changed a client",
+    "client.restored": "brought back a client",
+    "closure.opened": "closed a spa",
+    "closure.renewed": "kept a spa closed",
+    "closure.reopened": "reopened a spa",
+    "defect.consent_recorded": "recorded the owner's answer to a defect",
+    "defect.graded": "graded a defect",
+    "defect.opened": "wrote down a defect",
+    "defect.settled": "settled a defect",
+    "firm.second_factor_optional": "stopped asking everybody for a second factor",
+    "firm.second_factor_required": "began to ask everybody for a second factor",
+    "instrument.added": "added an instrument",
+    "instrument.changed": "changed an instrument",
+    "invitation.accepted": "accepted an invitation",
+    "invitation.clients_chosen": "chose the clients that an invitation will open",
+    "invitation.sent": "sent an invitation",
+    "invitation.withdrawn": "withdrew an invitation",
+    "person.closed": "closed the account of",
+    "person.details_changed": "changed their own name or telephone",
+    "person.email_changed": "changed their own e-mail address",
+    "person.factor_added": "added a second factor",
+    "person.factor_removed": "removed a second factor",
+    "person.factors_forgotten": "removed the lost second factor of",
+    "person.password_changed": "changed their password",
+    "person.pin_changed": "changed their signing PIN",
+    "person.reopened": "reopened the account of",
+    "person.roles_changed": "changed the roles of",
+    "person.sessions_ended": "signed out everywhere",
+    "person.signed_in": "signed in",
+    "product.added": "added a product",
+    "product.changed": "changed a product",
+    "record.amended": "amended a record",
+    "run.asked": "asked for background work",
+    "run.cancelled": "stopped background work",
+    "site.added": "added a site",
+    "site.changed": "changed a site",
+    "site.product_gone": "took a product off a site",
+    "site.product_kept": "noted a product kept at a site",
+    "site.supply_water_recorded": "recorded the supply water of a site",
+    "spa.added": "added a spa",
+    "spa.changed": "changed a spa",
+    "spa.photo_added": "added a photo of a spa",
+    "spa.photo_captioned": "changed the caption of a spa's photo",
+    "spa.photo_removed": "removed a photo of a spa",
+}
+# Pages and names of what an entry is about; a room that is not there has no page.
+_PAGES = {
+    "accounts.person": "accounts:person",
+    "sites.client": "sites:client",
+    "sites.site": "sites:site",
+    "sites.spa": "sites:spa",
+    "visits.visit": "visits:visit",
+}
+_NAMED = ("sites.client", "sites.site", "sites.spa", "stock.product", "stock.instrument")
+_KEY = re.compile(r"[0-9a-f]{8}-[0-9a-f-]{27}", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One line of the trail."""
+
+    at: datetime
+    who: str
+    did: str
+    what: str
+    url: str
+    detail: str
+
+
+def entries(events: Sequence[AuditEvent], people: Mapping[str, str]) -> list[Entry]:
+    """The events as lines. ``people`` is key -> name of everybody at the firm.
+
+    Asks the database once for each kind of thing that has a name.
+    """
+    names = dict(people) | _names_of(events)
+    return [
+        Entry(
+            at=event.at,
+            who=people.get(str(event.actor_id), "Somebody who was erased") if event.actor_id else "Runnel",
+            did=PHRASES.get(event.action, event.action.replace(".", ": ").replace("_", " ")),
+            what="" if event.subject_id == str(event.actor_id) else names.get(event.subject_id, ""),
+            url=_page_of(event),
+            detail=in_words(event.detail),
+        )
+        for event in events
+    ]
+
+
+def _names_of(events: Sequence[AuditEvent]) -> dict[str, str]:
+    names: dict[str, str] = {}
+    for label in _NAMED:
+        keys = {event.subject_id for event in events if event.subject_type == label}
+        if keys:
+            rows: Any = apps.get_model(label)
+            names |= {str(key): str(row) for key, row in rows.objects.in_bulk(keys).items()}
+    return names
+
+
+def _page_of(event: AuditEvent) -> str:
+    name = _PAGES.get(event.subject_type)
+    if name is None or event.subject_id == str(event.actor_id):
+        return ""
+    try:
+        return reverse(name, args=[event.subject_id])
+    except NoReverseMatch:
+        return ""
+
+
+def in_words(detail: Mapping[str, Any]) -> str:
+    """The figures of an entry; keys of other rows are left out, they mean nothing to a reader.
+
+    >>> in_words({"changed": ["volume_l"], "volume_l": ["1200", "1250"], "person": "9b1d…"})
+    'changed: volume l; volume l: 1200 → 1250; person: 9b1d…'
+    >>> in_words({"added": ["rental_manager"]})
+    'added: Rental manager'
+    """
+    said = []
+    for name, value in detail.items():
+        words = _value_in_words(name, value, detail)
+        if words:
+            said.append(f"{name.replace('_', ' ')}: {words}")
+    return "; ".join(said)
+
+
+def _value_in_words(name: str, value: Any, detail: Mapping[str, Any]) -> str:
+    if isinstance(value, list):
+        is_change = name in detail.get("changed", ()) and len(value) == 2
+        return (" → " if is_change else ", ").join(_plain(part) for part in value if part not in (None, ""))
+    if isinstance(value, Mapping):
+        return in_words(value)
+    return _plain(value)
+
+
+def _plain(value: Any) -> str:
+    text = str(value)
+    if _KEY.fullmatch(text):
+        return ""
+    if text in Role.values:
+        return str(Role(text).label)
+    return text.replace("_", " ")
+
+
+def names_of_people(people: Sequence[Person]) -> dict[str, str]:
+    return {str(person.pk): person.name for person in people}

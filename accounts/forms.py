@@ -1,0 +1,153 @@
+"""Forms about people and one's own account."""
+
+from typing import Any
+
+from django import forms
+from django.contrib.auth.password_validation import password_validators_help_texts
+from django.utils.functional import lazy
+from django.utils.html import format_html, format_html_join
+
+from accounts.models import Invitation, Person
+from accounts.roles import Role
+
+_WHAT_A_ROLE_DOES = {
+    Role.OWNER: "everything, people and the audit trail too",
+    Role.OFFICE: "plans visits, looks after clients, sites, spas and products",
+    Role.TECHNICIAN: "carries out visits and signs them",
+    Role.RENTAL_MANAGER: "sees the sites of the clients you name, and nothing else",
+    Role.AUDITOR: "reads everything of the firm, changes nothing",
+}
+
+
+class RolesField(forms.MultipleChoiceField):
+    """One or more roles, each with what it means."""
+
+    widget = forms.CheckboxSelectMultiple
+
+    def __init__(self, **kwargs: Any) -> None:
+        choices = [(role.value, f"{role.label}: {_WHAT_A_ROLE_DOES[role]}") for role in Role]
+        super().__init__(
+            label="Roles", choices=choices, error_messages={"required": "Choose at least one role."}, **kwargs
+        )
+
+
+class InviteForm(forms.Form):
+    name = forms.CharField(label="Name", max_length=Invitation._meta.get_field("name").max_length)
+    email = forms.EmailField(
+        label="E-mail",
+        help_text="The invitation goes here. It works once, for seven days.",
+        error_messages={"invalid": "This is not an e-mail address: it needs a name, an @ and a domain."},
+        widget=forms.EmailInput(attrs={"autocomplete": "off"}),
+    )
+    roles = RolesField()
+
+
+class RolesForm(forms.Form):
+    roles = RolesField()
+
+
+def _password_rules() -> str:
+    rules = ([rule] for rule in password_validators_help_texts())
+    return format_html("<ul>{}</ul>", format_html_join("", "<li>{}</li>", rules))
+
+
+class AcceptForm(forms.Form):
+    name = forms.CharField(
+        label="Your name",
+        max_length=Person._meta.get_field("name").max_length,
+        help_text="As it stands on the records you sign",
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
+    )
+    password = forms.CharField(
+        label="Password",
+        max_length=128,
+        strip=False,
+        help_text=lazy(_password_rules, str)(),
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+
+
+class DetailsForm(forms.Form):
+    name = forms.CharField(
+        label="Name",
+        max_length=Person._meta.get_field("name").max_length,
+        help_text="As it stands on the records you sign from now on; signed records keep theirs",
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
+    )
+    phone = forms.CharField(
+        label="Telephone",
+        max_length=Person._meta.get_field("phone").max_length,
+        required=False,
+        widget=forms.TextInput(attrs={"autocomplete": "tel", "inputmode": "tel"}),
+    )
+
+
+class EmailForm(forms.Form):
+    email = forms.EmailField(
+        label="New e-mail address",
+        help_text="A link goes there. Nothing changes before you open it.",
+        error_messages={"invalid": "This is not an e-mail address: it needs a name, an @ and a domain."},
+        widget=forms.EmailInput(attrs={"autocomplete": "email"}),
+    )
+
+
+def _pin_input() -> forms.PasswordInput:
+    return forms.PasswordInput(
+        attrs={"inputmode": "numeric", "autocomplete": "off", "maxlength": "8", "class": "code-input"}
+    )
+
+
+class SigningPinForm(forms.Form):
+    pin = forms.CharField(
+        label="Signing PIN",
+        help_text="4 to 8 digits. You type it to sign a visit, so choose one that nobody guesses.",
+        widget=_pin_input(),
+    )
+    again = forms.CharField(label="The same PIN again", widget=_pin_input())
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if "pin" in cleaned and "again" in cleaned and cleaned["pin"] != cleaned["again"]:
+            self.add_error("again", "The two PINs differ. Type both again.")
+        return cleaned
+
+
+class TrailForm(forms.Form):
+    """Filters of the audit trail, in the address bar."""
+
+    who = forms.ChoiceField(label="Who", required=False)
+    about = forms.ChoiceField(label="About", required=False)
+    since = forms.DateField(label="From", required=False, widget=forms.DateInput(attrs={"type": "date"}))
+    until = forms.DateField(label="To", required=False, widget=forms.DateInput(attrs={"type": "date"}))
+
+    ABOUT = (
+        ("", "Everything"),
+        ("visit", "Visits"),
+        ("record", "Records and amendments"),
+        ("closure", "Closing and reopening"),
+        ("defect", "Defects"),
+        ("client", "Clients"),
+        ("site", "Sites"),
+        ("spa", "Spas"),
+        ("product", "Products"),
+        ("batch", "Batches"),
+        ("instrument", "Instruments"),
+        ("person", "People"),
+        ("invitation", "Invitations"),
+        ("firm", "The firm"),
+        ("run", "Background work"),
+    )
+
+    def __init__(self, *args: Any, people: list[Person], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        who: Any = self.fields["who"]
+        about: Any = self.fields["about"]
+        who.choices = [("", "Everybody"), *((str(person.pk), person.name) for person in people)]
+        about.choices = self.ABOUT
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        since, until = cleaned.get("since"), cleaned.get("until")
+        if since and until and since > until:
+            self.add_error("until", "This day lies before the first one.")
+        return cleaned
