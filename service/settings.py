@@ -241,8 +241,8 @@ if PRODUCTION:
 
 # --- background work ------------------------------------------------------------------------
 QUEUE_DIR = DATA_DIR / "queue"
-CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="filesystem://")
-if CELERY_BROKER_URL == "filesystem://":
+CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="filesystem://localhost//")
+if CELERY_BROKER_URL.startswith("filesystem://"):
     for _folder in ("messages", "control"):
         (QUEUE_DIR / _folder).mkdir(parents=True, exist_ok=True)
     CELERY_BROKER_TRANSPORT_OPTIONS = {

@@ -74,6 +74,12 @@ def test_a_person_reaches_what_is_theirs_and_nothing_else(role: Role, ours: Worl
     assert wrong == []
 
 
+def _objects(ours: World, theirs: World) -> Iterator[tuple[str, dict[str, Any]]]:
+    yield "their own", ours.seen
+    yield "a hidden", ours.hidden
+    yield "a foreign", theirs.seen
+
+
 def _answers(
     browser: Browser, name: str, address: Address, role: Role, whose: str, objects: dict[str, Any]
 ) -> Iterator[tuple[str, int, str]]:

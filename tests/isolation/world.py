@@ -61,16 +61,22 @@ def _firm_objects(firm: Firm) -> dict[str, Any]:
         "product": product,
         "batch": BatchFactory(product=product),
         "instrument": InstrumentFactory(organisation=organisation),
-        "invitation": Invitation.objects.create(
-            organisation=organisation,
-            email="new@example.org",
-            name="New person",
-            roles=["technician"],
-            secret_digest=str(organisation.pk),
-            invited_by=firm.owner,
-            expires_at=timezone.now() + timedelta(days=7),
-        ),
+        "manager": firm.rental_manager,
+        "invitation": _invitation(firm, "technician"),
+        "manager_invitation": _invitation(firm, "rental_manager"),
     }
+
+
+def _invitation(firm: Firm, role: str) -> Invitation:
+    return Invitation.objects.create(
+        organisation=firm.organisation,
+        email=f"new-{role}@example.org",
+        name="New person",
+        roles=[role],
+        secret_digest=f"{role}-{firm.organisation.pk}",
+        invited_by=firm.owner,
+        expires_at=timezone.now() + timedelta(days=7),
+    )
 
 
 def _client_objects(firm: Firm, client: Client, site: Site, spa: Spa) -> dict[str, Any]:
@@ -89,7 +95,7 @@ def _client_objects(firm: Firm, client: Client, site: Site, spa: Spa) -> dict[st
         **owned,
         visit=visit,
         moment=Moment.BEFORE,
-        request={},
+        request={"readings": {}},
         response={"verdict": "fit_now", "findings": [], "treatment": [], "unmet": [], "cautions": []},
         engine_version="test",
     )
@@ -130,6 +136,7 @@ def _client_objects(firm: Firm, client: Client, site: Site, spa: Spa) -> dict[st
         kind=ReportKind.VISIT_RECORD,
         file=ContentFile(b"%PDF-1.7", name="record.pdf"),
         digest="2" * 64,
+        pages=1,
         built_at=timezone.now(),
     )
     access = ClientAccess.objects.filter(client=client).first() or ClientAccess(

@@ -7,7 +7,6 @@ import socket
 import subprocess
 import sys
 import time
-import urllib.error
 import urllib.request
 from argparse import ArgumentParser
 from contextlib import suppress
@@ -40,6 +39,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         if options["fresh"]:
             self._start_over()
+        Path(settings.STATIC_ROOT).mkdir(parents=True, exist_ok=True)
         call_command("migrate", verbosity=0, interactive=False)
         self._seed()
         if options["only_seed"]:
@@ -72,7 +72,7 @@ class Command(BaseCommand):
         bin_folder = Path(sys.executable).parent
         environment = {**os.environ, "DJANGO_SETTINGS_MODULE": "service.settings"}
         worker = [
-            str(bin_folder / "celery"), "-A", "service", "worker", "-Q", "default,weeks,reports",
+            str(bin_folder / "celery"), "--quiet", "-A", "service", "worker", "-Q", "default,weeks,reports",
             "--concurrency", "2", "--loglevel", "WARNING", "--without-gossip", "--without-mingle",
         ]  # fmt: skip
         server = [
@@ -122,11 +122,11 @@ def free_port(first: int) -> int:
     raise OSError(f"No free port from {first} to {first + 199}.")
 
 
-def wait_until_up(port: int, seconds: float = 30) -> None:
+def wait_until_up(port: int, seconds: float = 60) -> None:
     """Return when the server answers. Raises TimeoutError after ``seconds``."""
     until = time.monotonic() + seconds
     while time.monotonic() < until:
-        with suppress(urllib.error.URLError, ConnectionError):
+        with suppress(OSError):
             urllib.request.urlopen(f"http://127.0.0.1:{port}/healthz", timeout=2)
             return
         time.sleep(0.1)
