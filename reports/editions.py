@@ -22,9 +22,14 @@ def current_edition(visit: Visit) -> int:
 
 
 def missing_copies(visit: Visit) -> list[Copy]:
-    """Copies of the visit's record that are not built yet, oldest edition first."""
-    built = set(ReportFile.objects.filter(visit=visit).values_list("kind", "edition"))
+    """Copies of the visit's record that are not built yet, or whose file is gone; oldest edition first."""
+    built = {(file.kind, file.edition) for file in ReportFile.objects.filter(visit=visit) if is_kept(file)}
     return [copy for copy in _every_copy(visit) if (copy.kind, copy.edition) not in built]
+
+
+def is_kept(report: ReportFile) -> bool:
+    """Whether the file of a row is still there: a restored back-up may hold the one without the other."""
+    return bool(report.file.name) and report.file.storage.exists(report.file.name or "")
 
 
 def read_edition(record: Record, copy: Copy) -> Edition:

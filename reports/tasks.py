@@ -31,14 +31,25 @@ def build_visit_record(run: Run) -> None:
         step(run, done=done, total=len(copies), doing=f"Setting {copy.kind.label.lower()}")
         built.append((copy, record_pdf(read_edition(record, copy), photos)))
     step(run, done=len(copies), total=len(copies), doing="Keeping the files")
-    files = {copy: _stored(run, record, copy, pdf) for copy, pdf in built}
+    files = [_stored(run, record, copy, pdf) for copy, pdf in built]
     with finishing(run):
-        # Another run may have kept the same copies meanwhile.
-        kept = [files[copy] for copy in missing_copies(record.visit) if copy in files]
-        ReportFile.objects.bulk_create(kept, ignore_conflicts=True)
-        for file in kept:
-            detail = {"kind": file.kind, "edition": file.edition, "digest": file.digest}
-            record_event(action="report.built", subject=record.visit, by=run.asked_by, detail=detail)
+        # One run after the other: the same copy asked for twice is kept once.
+        Record.objects.select_for_update(of=("self",)).get(pk=record.pk)
+        for file in files:
+            _keep(file, run)
+
+
+def _keep(file: ReportFile, run: Run) -> None:
+    same_copy = ReportFile.objects.filter(visit=file.visit, kind=file.kind, edition=file.edition)
+    standing = same_copy.first()
+    if standing is not None and standing.digest == file.digest:
+        return
+    if standing is not None:
+        # Its file was gone, and what it shows has changed since (a person erased).
+        file.pk, file._state.adding = standing.pk, False
+    file.save()
+    detail = {"kind": file.kind, "edition": file.edition, "digest": file.digest}
+    record_event(action="report.built", subject=file.visit, by=run.asked_by, detail=detail)
 
 
 def _record(run: Run) -> Record:

@@ -111,7 +111,7 @@ def band_of(
         ideal_low=ideal_low,
         ideal_high=ideal_high,
         value=_shown(edition, parameter, value),
-        plus_minus=None if plus_minus is None else plus_minus * error_scale(edition, parameter),
+        plus_minus=None if plus_minus is None else short(plus_minus * error_scale(edition, parameter)),
         bound=bound,
         last=_shown(edition, parameter, last),
     )
