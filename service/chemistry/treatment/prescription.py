@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -14,13 +15,14 @@ from service.chemistry.treatment.measures import measure
 from service.chemistry.treatment.plan import ALL_RULES, Rules, choose
 from service.chemistry.treatment.products import Product
 from service.chemistry.treatment.programme import Mix, Problem
-from service.chemistry.treatment.rounds import Amount, Round, Scale, Schedule, schedule
+from service.chemistry.treatment.rounds import NEUTRALISE, Amount, Round, Scale, Schedule, group_of, schedule
 from service.chemistry.treatment.scene import Scene
 from service.chemistry.treatment.targets import Target
 from service.chemistry.treatment.timing import clock
 from service.chemistry.water import Equilibrium, Water, figures, solve
 
-PH_ROUNDING: Final = 0.05
+# Rounding may move a figure by this share of its range before a finer scale is asked for.
+ROUNDING_SHARE: Final = 0.08
 PROMISED: Final = 1e-6
 
 
@@ -106,7 +108,7 @@ def _measured(
 ) -> _Rounds:
     """The mix in measurable doses: kitchen scale first, a finer one where rounding would cost a limit."""
     us_units = scene.request.units == "us"
-    exact = solve(problem.water_after(mix))
+    exact = problem.water_after(mix)
     coarse = _scheduled(scene, problem, mix, shock, rules, Scale(us_units, fine=False), water)
     if _faithful(problem, mix, coarse, exact, scene.request.volume_l):
         return coarse
@@ -163,26 +165,32 @@ def _halves(amounts: Sequence[Amount], scale: Scale) -> list[list[Amount]]:
     first, second = [], []
     for amount in amounts:
         step = scale.step_g(amount.product, amount.grams)
-        half = 0.0 if amount.whole else round(round(amount.grams / 2 / step) * step, 4)
+        half = round(math.floor(amount.grams / 2 / step + 1e-6) * step, 4)
+        if amount.whole or amount.group == NEUTRALISE:
+            # A neutraliser comes first and is given by halves anyway; a breakpoint dose is one dose.
+            half = 0.0 if amount.whole else amount.grams
         first.append(Amount(amount.product, half))
         second.append(Amount(amount.product, round(amount.grams - half, 4), whole=amount.whole))
     return [first, second]
 
 
-def _faithful(problem: Problem, mix: Mix, found: _Rounds, exact: Equilibrium, volume_l: float) -> bool:
-    """Rounding kept every promised limit, pH near its plan and every dose within its cap."""
-    end = found.schedule.end
-    if abs(end.ph - exact.ph) > PH_ROUNDING:
+def _faithful(problem: Problem, mix: Mix, found: _Rounds, exact: Water, volume_l: float) -> bool:
+    """Rounding kept every promised limit, every figure near its plan and every dose within its cap."""
+    doses = [dose for round_ in found.rounds for dose in round_.doses]
+    if any(dose.over_cap(volume_l) for dose in doses):
         return False
-    if any(dose.over_cap(volume_l) for round_ in found.rounds for dose in round_.doses):
+    if sum(group_of(dose.product.substance) == NEUTRALISE for dose in doses) == 1:
         return False
-    if mix.limit_miss > PROMISED:
-        return True
-    told = figures(found.schedule.water, end)
-    return not any(
-        (value := told.get(name)) is not None and wanted.misses(value)
-        for name, wanted in problem.targets.items()
-    )
+    meant, told = figures(exact, solve(exact)), figures(found.schedule.water, found.schedule.end)
+    for name, wanted in problem.targets.items():
+        value, planned = told.get(name), meant.get(name)
+        if value is None or planned is None:
+            continue
+        if abs(value - planned) > ROUNDING_SHARE * wanted.span:
+            return False
+        if mix.limit_miss <= PROMISED and wanted.misses(value):
+            return False
+    return True
 
 
 def _deferred(

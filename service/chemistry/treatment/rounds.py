@@ -174,7 +174,8 @@ class _State:
         before = self.now
         self.water = self._after(amount.product, grams)
         self.now = solve(self.water, near_ph=before.ph)
-        amount.grams = max(round(amount.grams - grams, 4), 0.0)
+        left = round(amount.grams - grams, 4)
+        amount.grams = left if left > 0.25 * self.scale.step_g(amount.product, left) else 0.0
         amount.begun = True
         into.doses.append(Given(amount.product, grams, before, self.now, amount.whole))
 
@@ -192,6 +193,8 @@ class _State:
         product, total = amount.product, amount.grams
         step = self.scale.step_g(product, total)
         most = product.cap.g_per_m3 * self.volume_l / 1000
+        if total < 1.5 * step:
+            return total
         count = max(self._fewest(product, total), math.ceil(total / most - 1e-9))
         if amount.group == NEUTRALISE and not amount.begun and total >= 2 * step:
             count = max(count, 2)

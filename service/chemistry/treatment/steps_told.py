@@ -159,7 +159,7 @@ def _tell_dose(
         "add",
         product_id=dose.product.id,
         substance=dose.product.substance,
-        mass_g=dose.grams,
+        mass_g=told.mass_g,
         volume_ml=told.volume_ml,
         units=told.units,
         measure=told.text,

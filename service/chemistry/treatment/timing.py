@@ -17,7 +17,8 @@ RETEST_MINUTES: Final = 10
 class Timed:
     """One dose or retest on the clock.
 
-    at       Minutes from the start of the work. wait: to the next step, with its source.
+    at          Minutes from the start of the work, the retests themselves not counted.
+    wait        To the next step, with its source.
     before_use  For a dose: how long bathers stay out after it.
     """
 
@@ -83,9 +84,10 @@ def clock(
             now += wait.minutes
         pause = _after_retest(history, doses[place:], now, pair_waits=pair_waits)
         line.append(Timed(now, pause, None))
-        now += RETEST_MINUTES + pause.minutes
+        now += pause.minutes
         timed.append(tuple(line))
-    return Clock(tuple(timed), now, last_dose, free_at, free_by)
+    ends_at = now + RETEST_MINUTES * len(rounds)
+    return Clock(tuple(timed), ends_at, last_dose, free_at, free_by)
 
 
 def _before_use(product: Product, hand_dosing: Wait | None) -> Wait:
