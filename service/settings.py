@@ -172,6 +172,8 @@ ACCOUNT_REAUTHENTICATION_REQUIRED = True
 ACCOUNT_REAUTHENTICATION_TIMEOUT = 30 * 60
 ACCOUNT_SESSION_REMEMBER = False
 ACCOUNT_EMAIL_NOTIFICATIONS = True
+# A forgotten password for an unknown address sends nothing: strangers are not written to.
+ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
 ACCOUNT_FORMS = {
     "login": "accounts.sign_in_forms.SignInForm",
     "reset_password": "accounts.sign_in_forms.ForgottenForm",

@@ -13,13 +13,14 @@ from accounts import invitations
 from accounts.access import page_for, signed_in
 from accounts.forms import AcceptForm, InviteForm
 from accounts.roles import Action, Role
-from accounts.sensitive import limited
+from accounts.sensitive import confirmed, limited
 
 _SESSION_KEY = "invitation"
 
 
 @limited("invite")
 @page_for(Action.MANAGE_PEOPLE)
+@confirmed
 @require_http_methods(["GET", "HEAD", "POST"])
 def invite(request: HttpRequest) -> HttpResponse:
     form = InviteForm(request.POST or None)

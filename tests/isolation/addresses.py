@@ -11,6 +11,7 @@ OWNER = frozenset({Role.OWNER})
 OFFICE = frozenset({Role.OWNER, Role.OFFICE})
 WORKERS = OFFICE | {Role.TECHNICIAN}
 FIRM = WORKERS | {Role.AUDITOR}
+MANAGER = frozenset({Role.RENTAL_MANAGER})
 EVERYBODY = frozenset(Role)
 
 
@@ -23,6 +24,8 @@ class Address:
     public: bool = False
     of_a_client: bool = False
     fixed: Mapping[str, Any] = field(default_factory=dict)
+    # Answers 404 to somebody who may open it, while there is nothing to show.
+    may_be_empty: bool = False
 
     def arguments(self, objects: Mapping[str, Any]) -> dict[str, Any]:
         return {**self.fixed, **{name: objects[key].pk for name, key in self.objects.items()}}
@@ -48,8 +51,8 @@ PUBLIC = Address(frozenset(), public=True)
 ADDRESSES: dict[str, Address] = {
     "home": one(EVERYBODY),
     "health": PUBLIC,
-    "runs:run": of_client(EVERYBODY, pk="run"),
-    "runs:cancel": of_client(EVERYBODY, pk="run"),
+    "runs:run": of_firm(OFFICE, pk="run"),
+    "runs:cancel": of_firm(OFFICE, pk="run"),
     "sites:search": one(EVERYBODY),
     "sites:clients": one(EVERYBODY),
     "sites:client_new": one(OFFICE),
@@ -114,10 +117,10 @@ ADDRESSES: dict[str, Address] = {
     "account_change_password": one(EVERYBODY),
     "mfa_index": one(EVERYBODY),
     "mfa_activate_totp": one(EVERYBODY),
-    "mfa_deactivate_totp": one(EVERYBODY),
-    "mfa_view_recovery_codes": one(EVERYBODY),
+    "mfa_deactivate_totp": Address(EVERYBODY, may_be_empty=True),
+    "mfa_view_recovery_codes": Address(EVERYBODY, may_be_empty=True),
     "mfa_generate_recovery_codes": one(EVERYBODY),
-    "mfa_download_recovery_codes": one(EVERYBODY),
+    "mfa_download_recovery_codes": Address(EVERYBODY, may_be_empty=True),
     "mfa_list_webauthn": one(EVERYBODY),
     "mfa_add_webauthn": one(EVERYBODY),
     "mfa_edit_webauthn": Address(EVERYBODY, fixed={"pk": 999}),
@@ -174,4 +177,12 @@ ADDRESSES: dict[str, Address] = {
     "visits:defects": one(EVERYBODY),
     "visits:defect": of_client(EVERYBODY, pk="defect"),
     "visits:closures": one(EVERYBODY),
+    "reports:my_tubs": one(MANAGER),
+    "reports:my_tub": of_client(MANAGER, pk="spa"),
+    "reports:answer": of_client(MANAGER, pk="defect"),
+    "reports:download": of_client(EVERYBODY, pk="record"),
+    "reports:make": of_client(EVERYBODY, pk="record"),
+    "reports:edition": Address(EVERYBODY, {"pk": "record"}, of_a_client=True, fixed={"number": 1}),
+    "reports:notice": of_client(EVERYBODY, pk="closure"),
+    "reports:notice_file": of_client(EVERYBODY, pk="closure"),
 }

@@ -71,7 +71,18 @@ def test_a_person_reaches_what_is_theirs_and_nothing_else(role: Role, ours: Worl
         for method, status, expected in _answers(browser, name, address, role, whose, objects)
     ]
 
-    assert wrong == []
+    assert wrong == [], "\n".join(map(str, wrong))
+
+
+def _status(answer: Any) -> int:
+    """The answer's status; a file it carries is closed.
+
+    Being asked to confirm who one is comes before any look at the object, there or not: it counts
+    as not there.
+    """
+    answer.close()
+    asks_again = answer.status_code == 302 and reverse("account_reauthenticate") in answer["Location"]
+    return NOT_THERE if asks_again else int(answer.status_code)
 
 
 def _objects(ours: World, theirs: World) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -89,14 +100,17 @@ def _answers(
     part_hidden = whose == "a hidden" and role == SEES_A_PART and address.of_a_client
     foreign = whose == "a foreign" and bool(address.objects)
     reachable = role in address.roles and not foreign and not part_hidden
-    status = browser.get(url).status_code
+    answer = browser.get(url)
+    status = _status(answer)
     if reachable:
-        if status >= 400 and status != 405:
+        if answer.status_code == 302:
+            return
+        if status >= 400 and status != 405 and not (address.may_be_empty and status == NOT_THERE):
             yield "GET", status, "an answer"
         return
     if status not in (NOT_THERE, 405):
         yield "GET", status, "404"
-    posted = browser.post(url, {}).status_code
+    posted = _status(browser.post(url, {}))
     if posted not in (NOT_THERE, 405):
         yield "POST", posted, "404"
     if status == posted == 405:
@@ -115,7 +129,7 @@ def test_nobody_reaches_anything_without_signing_in(ours: World) -> None:
             if answer.status_code != 302 or reverse("account_login") not in answer["Location"]:
                 wrong.append((name, answer.status_code))
 
-    assert wrong == []
+    assert wrong == [], "\n".join(map(str, wrong))
 
 
 @pytest.mark.parametrize("role", Role)
@@ -127,7 +141,7 @@ def test_looking_at_a_page_changes_nothing(role: Role, ours: World) -> None:
 
     for name, address in ADDRESSES.items():
         if not address.public and role in address.roles:
-            browser.get(reverse(name, kwargs=address.arguments(ours.seen)))
+            _status(browser.get(reverse(name, kwargs=address.arguments(ours.seen))))
 
     with scopes_disabled():
         assert AuditEvent.objects.count() == before
@@ -147,6 +161,7 @@ def test_no_page_of_ours_holds_a_word_of_theirs(role: Role, ours: World, theirs:
             continue
         answer = browser.get(reverse(name, kwargs=address.arguments(ours.seen)))
         body = b"".join(answer) if answer.streaming else answer.content
+        answer.close()
         leaks += [(name, secret) for secret in secrets if secret.encode() in body]
 
     assert leaks == []

@@ -128,17 +128,16 @@ def _client_objects(firm: Firm, client: Client, site: Site, spa: Spa) -> dict[st
         task="reports.build_visit_record",
         title="Visit record",
         state=RunState.DONE,
-        asked_by=firm.rental_manager if client == firm.client else technician,
     )
-    report = ReportFile.objects.create(
-        **owned,
-        visit=done,
-        kind=ReportKind.VISIT_RECORD,
-        file=ContentFile(b"%PDF-1.7", name="record.pdf"),
-        digest="2" * 64,
-        pages=1,
-        built_at=timezone.now(),
-    )
+    for kind in ReportKind:
+        report = ReportFile.objects.create(
+            **owned,
+            visit=done,
+            kind=kind,
+            file=ContentFile(b"%PDF-1.7", name="record.pdf"),
+            digest="2" * 64,
+            pages=1,
+        )
     access = ClientAccess.objects.filter(client=client).first() or ClientAccess(
         **owned, client=client, person=firm.auditor
     )
