@@ -71,7 +71,7 @@ CHLORINE_SHARE = {
     "dichlor_anhydrous": 2 * 70.906 / 219.95,
     "trichlor": 3 * 70.906 / 232.41,
 }
-BEFORE_RETEST = {substance: 60 for substance in (*CALCIUM, "borax_decahydrate")}
+BEFORE_RETEST = dict.fromkeys((*CALCIUM, "borax_decahydrate"), 60)
 BEFORE_BATHERS = BEFORE_RETEST
 LARGEST_CHANGE = {
     "ph": 0.4,
@@ -429,5 +429,3 @@ def water_cannot_be_worked_out(request: dict[str, Any]) -> bool:
     except InputError:
         return True
     return False
-
-

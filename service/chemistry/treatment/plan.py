@@ -28,6 +28,7 @@ MISS: Final = 1e-6
 SAME_AIM: Final = 0.05
 MOST_MASS_WITHOUT_A_PRODUCT: Final = 1.3
 WATER_STEP: Final = 0.01
+FINE_WATER: Final = 0.001
 # Once water must be replaced, this much more may go for the ideals: the hose is out already.
 MORE_WATER: Final = 0.1
 SANITISING: Final = pairs.OXIDISERS | {"sodium_bromide"}
@@ -66,6 +67,10 @@ def choose(problem: Problem, usable: Collection[int], *, halogen_high: bool, rul
     if richer.limit_miss <= needed.limit_miss + MISS:
         fraction = _whole_percent(richer.fraction)
     diluted = settle(problem, wet, fraction=round(fraction, 4), rules=rules)
+    if diluted.limit_miss > needed.limit_miss + MISS:
+        # Rounding up the water cost a limit elsewhere: keep to what is needed, to a tenth of a per cent.
+        exact = settle(problem, wet, fraction=round(needed.fraction + FINE_WATER / 2, 3), rules=rules)
+        diluted = min(diluted, exact, key=lambda mix: mix.cost)
     return diluted if diluted.limit_miss < mix.limit_miss - MISS else mix
 
 

@@ -15,7 +15,17 @@ from service.chemistry.treatment.measures import measure
 from service.chemistry.treatment.plan import ALL_RULES, Rules, choose
 from service.chemistry.treatment.products import Product
 from service.chemistry.treatment.programme import Mix, Problem
-from service.chemistry.treatment.rounds import NEUTRALISE, Amount, Round, Scale, Schedule, group_of, schedule
+from service.chemistry.treatment.rounds import (
+    NEUTRALISE,
+    OXIDISER,
+    SANITISER,
+    Amount,
+    Round,
+    Scale,
+    Schedule,
+    group_of,
+    schedule,
+)
 from service.chemistry.treatment.scene import Scene
 from service.chemistry.treatment.targets import Target
 from service.chemistry.treatment.timing import clock
@@ -23,6 +33,8 @@ from service.chemistry.water import Equilibrium, Water, figures, solve
 
 # Rounding may move a figure by this share of its range before a finer scale is asked for.
 ROUNDING_SHARE: Final = 0.08
+# A measured dose keeps this share of a range between the water and its limit.
+LIMIT_MARGIN: Final = 0.002
 PROMISED: Final = 1e-6
 
 
@@ -109,10 +121,17 @@ def _measured(
     """The mix in measurable doses: kitchen scale first, a finer one where rounding would cost a limit."""
     us_units = scene.request.units == "us"
     exact = problem.water_after(mix)
-    coarse = _scheduled(scene, problem, mix, shock, rules, Scale(us_units, fine=False), water)
-    if _faithful(problem, mix, coarse, exact, scene.request.volume_l):
-        return coarse
-    return _scheduled(scene, problem, mix, shock, rules, Scale(us_units, fine=True), water)
+    scales = (
+        Scale(us_units),
+        Scale(us_units, fine=True),
+        Scale(us_units, fine=True, sanitiser_up=True),
+    )
+    found = [_scheduled(scene, problem, mix, shock, rules, scales[0], water)]
+    for scale in scales[1:]:
+        if _faithful(problem, found[-1], exact, scene.request.volume_l):
+            return found[-1]
+        found.append(_scheduled(scene, problem, mix, shock, rules, scale, water))
+    return min(found[1:], key=lambda tried: _limits_missed(problem, tried))
 
 
 def _scheduled(
@@ -153,6 +172,8 @@ def _rounded(problem: Problem, mix: Mix, volume_l: float, scale: Scale) -> list[
     for product, grams in zip(problem.products, mix.grams, strict=True):
         if grams > 0:
             wanted = grams * volume_l / 1000
+            if scale.sanitiser_up and group_of(product.substance) in (SANITISER, OXIDISER):
+                wanted += 0.5 * scale.step_g(product, wanted)
             told = measure(product, wanted, us_units=scale.us_units, fine=scale.fine)
             if told.mass_g == 0 and scale.fine and mix.limit_miss <= PROMISED:
                 told = measure(product, scale.step_g(product, wanted), us_units=scale.us_units, fine=True)
@@ -174,7 +195,7 @@ def _halves(amounts: Sequence[Amount], scale: Scale) -> list[list[Amount]]:
     return [first, second]
 
 
-def _faithful(problem: Problem, mix: Mix, found: _Rounds, exact: Water, volume_l: float) -> bool:
+def _faithful(problem: Problem, found: _Rounds, exact: Water, volume_l: float) -> bool:
     """Rounding kept every promised limit, every figure near its plan and every dose within its cap."""
     doses = [dose for round_ in found.rounds for dose in round_.doses]
     if any(dose.over_cap(volume_l) for dose in doses):
@@ -188,9 +209,15 @@ def _faithful(problem: Problem, mix: Mix, found: _Rounds, exact: Water, volume_l
             continue
         if abs(value - planned) > ROUNDING_SHARE * wanted.span:
             return False
-        if mix.limit_miss <= PROMISED and wanted.misses(value):
+        if wanted.misses(value, margin=LIMIT_MARGIN) and not wanted.misses(planned, margin=LIMIT_MARGIN):
             return False
     return True
+
+
+def _limits_missed(problem: Problem, found: _Rounds) -> int:
+    told = figures(found.schedule.water, found.schedule.end)
+    values = [(told.get(name), wanted) for name, wanted in problem.targets.items()]
+    return sum(value is not None and wanted.misses(value, margin=LIMIT_MARGIN) for value, wanted in values)
 
 
 def _deferred(

@@ -13,7 +13,7 @@ each miss counted in widths of its own range.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from service.chemistry.steps import replace as replace_water
@@ -28,6 +28,7 @@ WATER_PRICE: Final = 400.0
 MOST_ROUNDS: Final = 8
 STILL_G_M3: Final = 0.02
 PROBE_G_M3: Final = 5.0
+WATER_PROBE: Final = 0.1
 INDEX_AIM: Final = 0.3
 INDEX_SPAN: Final = 0.6
 BANK_SPAN_MG_L: Final = 50.0
@@ -105,9 +106,17 @@ class Mix:
 
 @dataclass(frozen=True)
 class Lines:
-    """The linearisation at one water: (pH, o, q) for each pH that matters, and the saturation index."""
+    """The linearisation at one water.
+
+    ph     For each pH that matters (o, q), [mg/L] and dimensionless.
+    tilt   For each pH how the line rises with the replaced fraction, [mg/L]: new water holds less of the
+           cyanurate and borate that carry alkalinity. Empty where the fraction is given.
+    index  Saturation index, with its slopes by product and the grams it stands at.
+    """
 
     ph: dict[float, tuple[float, float]]
+    tilt: dict[float, float] = field(default_factory=dict)
+    fraction: float = 0.0
     index: float | None = None
     slopes: tuple[float, ...] = ()
     at: tuple[float, ...] = ()
@@ -134,6 +143,8 @@ def converge(
     mix = start or Mix(tuple(0.0 for _ in problem.products), fraction or 0.0)
     for _ in range(MOST_ROUNDS):
         lines = draw_lines(problem, mix, allowed if index else ())
+        if fraction is None:
+            lines = replace(lines, tilt=_tilt(problem, mix, lines), fraction=mix.fraction)
         following = solve_once(problem, lines, allowed, fraction=fraction, aims=aims, most_water=most_water)
         moved = max((abs(a - b) for a, b in zip(mix.grams, following.grams, strict=True)), default=0.0)
         still = moved < STILL_G_M3 and abs(mix.fraction - following.fraction) < 1e-4
@@ -156,7 +167,21 @@ def draw_lines(problem: Problem, mix: Mix, slopes_for: Collection[int] = ()) -> 
         _index_slope(water, product, here.saturation_index, here.ph) if j in slopes_for else 0.0
         for j, product in enumerate(problem.products)
     )
-    return Lines(ph, here.saturation_index, slopes, mix.grams)
+    return Lines(ph, index=here.saturation_index, slopes=slopes, at=mix.grams)
+
+
+def _tilt(problem: Problem, mix: Mix, lines: Lines) -> dict[float, float]:
+    step = WATER_PROBE if mix.fraction <= 1 - WATER_PROBE else -WATER_PROBE
+    here, moved = (
+        problem.water_after(replace(mix, fraction=fraction))
+        for fraction in (mix.fraction, mix.fraction + step)
+    )
+    carbon = here.totals.dic * ALKALINITY_MG_PER_EQ
+    found = {}
+    for ph, (o, q) in lines.ph.items():
+        o_moved, q_moved = _line(moved, ph)
+        found[ph] = (o_moved - o + (q_moved - q) * carbon) / step
+    return found
 
 
 def _line(water: Water, ph: float) -> tuple[float, float]:
@@ -231,7 +256,9 @@ def _add_ph_rows(
             continue
         o, q = lines.ph[ph]
         row = [sign * (a - q * c) for a, c in zip(alkalinity, carbon, strict=True)]
-        constant = sign * (at_zero - q * carbon_at_zero - o)
+        tilt = lines.tilt.get(ph, 0.0) if free_water else 0.0
+        row[-1] -= sign * tilt
+        constant = sign * (at_zero - q * carbon_at_zero - o + tilt * lines.fraction)
         builder.at_least(row, constant, price=price, scale=per_ph * target.span)
 
 
@@ -292,7 +319,7 @@ class _Builder:
             return [self._miss(AIM_PRICE, target.span, INF)]
         return [
             self._miss(AIM_PRICE, target.span, max(floor - target.low, 0.0)),
-            self._miss(LIMIT_PRICE, target.span, INF),
+            self._miss(target.limit_price, target.span, INF),
         ]
 
     def _over_side(self, target: Target, ceiling: float | None) -> list[int]:
@@ -302,7 +329,7 @@ class _Builder:
             return [self._miss(AIM_PRICE, target.span, INF)]
         return [
             self._miss(AIM_PRICE, target.span, max(target.high - ceiling, 0.0)),
-            self._miss(LIMIT_PRICE, target.span, INF),
+            self._miss(target.limit_price, target.span, INF),
         ]
 
     def _start(self, places: Sequence[int], value: float) -> int:
@@ -340,7 +367,11 @@ class _Builder:
                 line[place] = value
             dense.append(line)
         x = minimise(self.costs, self.uppers, dense, self.right, self.basis)
-        limit = sum(x[place] / scale for place, price, scale in self.misses if price == LIMIT_PRICE)
+        limit = sum(
+            price / LIMIT_PRICE * x[place] / scale
+            for place, price, scale in self.misses
+            if price >= LIMIT_PRICE
+        )
         aim = sum(x[place] / scale for place, price, scale in self.misses if price == AIM_PRICE)
         grams = tuple(value if value > 1e-6 else 0.0 for value in x[: self.decisions - 1])
         return Mix(grams, x[self.decisions - 1], limit, aim)

@@ -102,10 +102,11 @@ class Round:
 
 @dataclass(frozen=True)
 class Scale:
-    """How finely doses can be measured: us units or metric, kitchen or pocket scale."""
+    """How doses are measured: US units or metric, kitchen or pocket scale, sanitiser rounded up or not."""
 
     us_units: bool = False
     fine: bool = False
+    sanitiser_up: bool = False
 
     def step_g(self, product: Product, grams: float) -> float:
         """Grams between one measurable dose of a product and the next."""

@@ -39,6 +39,8 @@ ROUNDING: Final = 1e-6
 BARELY_SHARE: Final = 0.35
 LIMIT_PRICE: Final = 1e6
 AIM_PRICE: Final = 1e3
+URGENT: Final = 30.0
+DECIDES_BATHING: Final = frozenset({"ph", "free_chlorine_mg_l", "total_bromine_mg_l"})
 
 
 @dataclass(frozen=True)
@@ -60,11 +62,20 @@ class Target:
     limit_low: float | None = None
     limit_high: float | None = None
 
-    def misses(self, value: float) -> bool:
-        """True when a value lies outside the guideline's own limits."""
-        if self.limit_low is not None and value < self.limit_low - ROUNDING:
+    @property
+    def limit_price(self) -> float:
+        """What a missed limit costs: sanitiser and pH outrank the rest, bathing hangs on them."""
+        return LIMIT_PRICE * (URGENT if self.parameter in DECIDES_BATHING else 1.0)
+
+    def misses(self, value: float, *, margin: float = 0.0) -> bool:
+        """True when a value lies outside the guideline's own limits.
+
+        margin  Share of the span it must stay inside them, >= 0.
+        """
+        inset = margin * self.span - ROUNDING
+        if self.limit_low is not None and value < self.limit_low + inset:
             return True
-        return self.limit_high is not None and value > self.limit_high + ROUNDING
+        return self.limit_high is not None and value > self.limit_high - inset
 
     def barely_inside(self) -> Target:
         """The same target, aimed just inside its upper limit: a halogen falls further by itself."""
@@ -84,8 +95,8 @@ class Target:
     def sides(self) -> list[tuple[float, float, float]]:
         """(value, +1 for at least or -1 for at most, price of a miss) of every limit and aim."""
         listed = (
-            (self.low, 1.0, LIMIT_PRICE),
-            (self.high, -1.0, LIMIT_PRICE),
+            (self.low, 1.0, self.limit_price),
+            (self.high, -1.0, self.limit_price),
             (self.aim_low, 1.0, AIM_PRICE),
             (self.aim_high, -1.0, AIM_PRICE),
         )

@@ -154,7 +154,7 @@ def _speak(scene: Scene, name: str, value: float, wanted: Target, used: Collecti
     assert limit is not None
     shown = number(name, value)
     if shown == number(name, limit):
-        shown = f"{value:.3g}"
+        shown = f"{value:.4g}"
     if too_high:
         return _too_high(scene, name, value, shown, limit, used)
     substances, words = RAISES.get(name, (frozenset(), ""))
@@ -194,6 +194,10 @@ def _too_high(
         )
     if name == "total_alkalinity_mg_l" and substances & set(used):
         return Unmet(name, reason, AIR_BETWEEN)
+    read = scene.value(name)
+    if name == "cyanuric_acid_mg_l" and (scene.fill is not None or (read is not None and read <= limit)):
+        reason = f"The only sanitiser at hand takes cyanuric acid to {shown}, above {number(name, limit)}"
+        return Unmet(name, reason, "bring a sanitiser or oxidiser without cyanuric acid")
     return Unmet(name, reason, dilution_words(scene, name, value, limit, words))
 
 
