@@ -6,7 +6,7 @@ from uuid import UUID
 
 from django import forms
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
@@ -45,7 +45,7 @@ def person_clients(request: HttpRequest, pk: UUID) -> HttpResponse:
     )
     person = get_object_or_404(managers, pk=pk)
     seen = ClientAccess.objects.filter(person=person).values_list("client_id", flat=True)
-    form = ClientsForm(request.POST or None, owner=owner, chosen=list(seen))
+    form = ClientsForm(_sent(request), owner=owner, chosen=list(seen))
     if request.method == "POST" and form.is_valid():
         set_client_access(person=person, clients=form.cleaned_data["clients"], by=owner)
         messages.success(request, f"What {person.name} sees is saved.")
@@ -61,13 +61,18 @@ def invitation_clients(request: HttpRequest, pk: UUID) -> HttpResponse:
     invitation = get_object_or_404(open_invitations(), pk=pk)
     if Role.RENTAL_MANAGER not in invitation.roles:
         return redirect("accounts:people")
-    form = ClientsForm(request.POST or None, owner=owner, chosen=invitation.client_ids)
+    form = ClientsForm(_sent(request), owner=owner, chosen=invitation.client_ids)
     if request.method == "POST" and form.is_valid():
         choose_invited_clients(invitation=invitation, clients=form.cleaned_data["clients"], by=owner)
         messages.success(request, f"{invitation.name} will see them once the invitation is accepted.")
         return redirect("accounts:people")
     heading = f"Clients that {invitation.name} will see"
     return _page(request, form, heading, reverse("accounts:people"))
+
+
+def _sent(request: HttpRequest) -> QueryDict | None:
+    """What was sent; nothing ticked is an answer too."""
+    return request.POST if request.method == "POST" else None
 
 
 def _page(request: HttpRequest, form: ClientsForm, heading: str, back: str) -> HttpResponse:
