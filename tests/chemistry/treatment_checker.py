@@ -14,7 +14,9 @@ from itertools import pairwise
 from typing import Any
 
 from service.chemistry.errors import InputError
+from service.chemistry.guidelines import band, get
 from service.chemistry.predict import predict
+from service.chemistry.readings import parse_readings
 
 HYPOCHLORITES = {"sodium_hypochlorite", "calcium_hypochlorite", "lithium_hypochlorite"}
 ISOCYANURATES = {"dichlor_dihydrate", "dichlor_anhydrous", "trichlor"}
@@ -306,9 +308,9 @@ def _neutraliser(request: dict[str, Any], steps: list[dict[str, Any]]) -> list[s
     if not given:
         return []
     found = []
-    value = request["readings"].get(_halogen(request))
-    if value is None or value <= 3:
-        found.append("a neutraliser although the sanitiser is not high")
+    value, high = request["readings"].get(_halogen(request)), _highest(request)
+    if value is None or value <= high:
+        found.append("a neutraliser although the sanitiser is not above its limit")
     if any(step["action"] == "replace_water" for step in steps):
         found.append("a neutraliser after a drain")
     total = sum(step["mass_g"] for step in given)
@@ -318,6 +320,17 @@ def _neutraliser(request: dict[str, Any], steps: list[dict[str, Any]]) -> list[s
     if len(given) == 1 and total * 1000 / request["volume_l"] > 9:
         found.append("all the neutraliser at once")
     return found
+
+
+def _highest(request: dict[str, Any]) -> float:
+    """The most sanitiser the set allows, total chlorine less combined where a set limits that."""
+    readings = parse_readings(request["readings"])
+    asked = {"sanitiser": request["sanitiser"], "setting": request["setting"], "readings": readings}
+    high = band(get(request["guideline"]), _halogen(request), **asked).high
+    total = band(get(request["guideline"]), "total_chlorine_mg_l", **asked).high
+    given = request["readings"]
+    combined = given.get("total_chlorine_mg_l", 0) - given.get("free_chlorine_mg_l", 0)
+    return min(99 if high is None else high, 99 if total is None else total - max(combined, 0))
 
 
 def _halogen(request: dict[str, Any]) -> str:
