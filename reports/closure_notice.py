@@ -11,6 +11,8 @@ from service.visits.models import Closure
 
 CLOSED = "■ Closed"
 DO_NOT_USE = "Do not use"
+# Common practice, no source.
+UNWELL = "Unwell after bathing? Ask a doctor, and tell us."
 
 
 @dataclass(frozen=True)
@@ -41,8 +43,8 @@ def notice_of(closure: Closure) -> Notice:
         reason=closure.reason,
         since=local_moment(closure.closed_at, zone),
         until=(
-            f"It stays closed until {firm.name} has tested the water, the readings meet the guideline and "
-            "this notice is taken down by them. Nobody else may reopen it."
+            f"It stays closed until {firm.name} has tested the water and the readings meet the guideline. "
+            "Only they take this notice down."
         ),
         ended=local_moment(closure.reopened_at, zone) if closure.reopened_at else "",
     )
@@ -60,22 +62,24 @@ def notice_pdf(closure: Closure) -> Pdf:
         stamped=closure.renewed_at,
         us_paper=closure.organisation.us_units,
     )
-    return write_pdf(_story(notice), about)
+    roomy = write_pdf(_story(notice, "huge"), about)
+    return roomy if roomy.pages == 1 else write_pdf(_story(notice, "large"), about)
 
 
-def _story(notice: Notice) -> list[Flowable]:
+def _story(notice: Notice, size: str) -> list[Flowable]:
     return [
         words(notice.firm, "cell strong"),
         gap(6),
         words(CLOSED, "shout", tag="H1"),
         words(DO_NOT_USE, "shout"),
         Rule(1.5, after_mm=4),
-        words(f"{notice.spa}, {notice.site}", "large strong"),
-        words(notice.reason, "large"),
-        words(f"Closed since {notice.since}.", "large"),
-        words(notice.until, "large"),
+        words(f"{notice.spa}, {notice.site}", f"{size} strong"),
+        words(notice.reason, size),
+        words(f"Closed since {notice.since}.", size),
+        words(notice.until, size),
         gap(2),
         Rule(1.5, after_mm=4),
-        words("Questions, or somebody feels unwell after bathing? Call", "large"),
-        words(f"{notice.firm}  {notice.call}".strip(), "large strong"),
+        words(f"Questions? Call {notice.firm}", size),
+        words(notice.call, f"{size} strong"),
+        words(UNWELL, size),
     ]

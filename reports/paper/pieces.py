@@ -41,7 +41,9 @@ def styles() -> dict[str, ParagraphStyle]:
         style("title", 20, 24, fontName=SEMIBOLD),
         style("section", 13, 16, fontName=SEMIBOLD, spaceBefore=12, spaceAfter=4),
         style("state", 26, 31, fontName=SEMIBOLD, spaceAfter=2),
-        style("shout", 54, 58, fontName=SEMIBOLD, spaceAfter=8),
+        style("shout", 80, 84, fontName=SEMIBOLD, spaceAfter=8),
+        style("huge", 22, 28, spaceAfter=8),
+        style("huge strong", 28, 34, fontName=SEMIBOLD, spaceAfter=10),
         style("large", 16, 21, spaceAfter=6),
         style("large strong", 20, 25, fontName=SEMIBOLD, spaceAfter=8),
     ]
