@@ -54,7 +54,9 @@ def state_of(edition: Edition) -> State:
             f"■ Closed until {edition.clock_of_the_day(verdict['fit_from'])}, then ● fit for use",
             (f"{KEEP_OUT[:-1]} before {at}.", f"Tested {tested}. {lapse}"),
         )
-    who, due = edition.said(verdict["retest_by"]), edition.moment(verdict["retest_due"])
+    # Who retests is typed by the technician and often is one of the staff.
+    who = edition.said(verdict["retest_by"]) if edition.names else ""
+    due = edition.moment(verdict["retest_due"])
     retest = " ".join(filter(None, ["Retest", f"by {who}" if who else "", f"due {due}" if due else ""]))
     measured = f"Last tested {tested}. " if tested else "Sanitiser and pH were not both tested. "
     return State(
