@@ -106,6 +106,8 @@ _PAGES = {
     "visits.visit": "visits:visit",
 }
 _NAMED = ("sites.client", "sites.site", "sites.spa", "stock.product", "stock.instrument")
+# Units as names in the code end with them, longest first.
+_UNITS = {"_mg_l": "mg/L", "_g_ml": "g/mL", "_l": "L", "_c": "°C", "_g": "g", "_kw": "kW"}
 _KEY = re.compile(r"[0-9a-f]{8}-[0-9a-f-]{27}", re.IGNORECASE)
 
 
@@ -163,8 +165,8 @@ def _page_of(event: AuditEvent) -> str:
 def in_words(detail: Mapping[str, Any]) -> str:
     """The figures of an entry; keys of other rows are left out, they mean nothing to a reader.
 
-    >>> in_words({"changed": ["volume_l"], "volume_l": ["1200", "1250"], "person": "9b1d…"})
-    'changed: volume l; volume l: 1200 → 1250; person: 9b1d…'
+    >>> in_words({"changed": ["volume_l"], "volume_l": ["1200", "1250"]})
+    'changed: volume (L); volume (L): 1200 → 1250'
     >>> in_words({"added": ["rental_manager"]})
     'added: Rental manager'
     """
@@ -172,7 +174,7 @@ def in_words(detail: Mapping[str, Any]) -> str:
     for name, value in detail.items():
         words = _value_in_words(name, value, detail)
         if words:
-            said.append(f"{name.replace('_', ' ')}: {words}")
+            said.append(f"{_plain(name)}: {words}")
     return "; ".join(said)
 
 
@@ -191,6 +193,10 @@ def _plain(value: Any) -> str:
         return ""
     if text in Role.values:
         return str(Role(text).label)
+    for ending, unit in _UNITS.items():
+        if text.endswith(ending):
+            text = f"{text.removesuffix(ending)} ({unit})"
+            break
     return text.replace("_", " ")
 
 

@@ -19,6 +19,14 @@ _WHAT_A_ROLE_DOES = {
 }
 
 
+_NO_ADDRESS = "This is not an e-mail address: it needs a name, an @ and a domain."
+
+
+def _or_say(missing: str, **more: str) -> dict[str, str]:
+    """What a field says when it was left empty, and its other messages."""
+    return {"required": missing, **more}
+
+
 class RolesField(forms.MultipleChoiceField):
     """One or more roles, each with what it means."""
 
@@ -32,11 +40,15 @@ class RolesField(forms.MultipleChoiceField):
 
 
 class InviteForm(forms.Form):
-    name = forms.CharField(label="Name", max_length=Invitation._meta.get_field("name").max_length)
+    name = forms.CharField(
+        label="Name",
+        max_length=Invitation._meta.get_field("name").max_length,
+        error_messages=_or_say("Type the name of the person you invite."),
+    )
     email = forms.EmailField(
         label="E-mail",
         help_text="The invitation goes here. It works once, for seven days.",
-        error_messages={"invalid": "This is not an e-mail address: it needs a name, an @ and a domain."},
+        error_messages=_or_say("Type an e-mail address.", invalid=_NO_ADDRESS),
         widget=forms.EmailInput(attrs={"autocomplete": "off"}),
     )
     roles = RolesField()
@@ -56,12 +68,14 @@ class AcceptForm(forms.Form):
         label="Your name",
         max_length=Person._meta.get_field("name").max_length,
         help_text="As it stands on the records you sign",
+        error_messages=_or_say("Type your name."),
         widget=forms.TextInput(attrs={"autocomplete": "name"}),
     )
     password = forms.CharField(
         label="Password",
         max_length=128,
         strip=False,
+        error_messages=_or_say("Choose a password."),
         help_text=lazy(_password_rules, str)(),
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )
@@ -72,6 +86,7 @@ class DetailsForm(forms.Form):
         label="Name",
         max_length=Person._meta.get_field("name").max_length,
         help_text="As it stands on the records you sign from now on; signed records keep theirs",
+        error_messages=_or_say("Type your name."),
         widget=forms.TextInput(attrs={"autocomplete": "name"}),
     )
     phone = forms.CharField(
@@ -86,7 +101,7 @@ class EmailForm(forms.Form):
     email = forms.EmailField(
         label="New e-mail address",
         help_text="A link goes there. Nothing changes before you open it.",
-        error_messages={"invalid": "This is not an e-mail address: it needs a name, an @ and a domain."},
+        error_messages=_or_say("Type an e-mail address.", invalid=_NO_ADDRESS),
         widget=forms.EmailInput(attrs={"autocomplete": "email"}),
     )
 
@@ -101,9 +116,14 @@ class SigningPinForm(forms.Form):
     pin = forms.CharField(
         label="Signing PIN",
         help_text="4 to 8 digits. You type it to sign a visit, so choose one that nobody guesses.",
+        error_messages=_or_say("Type a PIN of 4 to 8 digits."),
         widget=_pin_input(),
     )
-    again = forms.CharField(label="The same PIN again", widget=_pin_input())
+    again = forms.CharField(
+        label="The same PIN again",
+        error_messages=_or_say("Type the same PIN once more."),
+        widget=_pin_input(),
+    )
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}

@@ -21,8 +21,21 @@ _LABELS = {
 }
 
 
+_MISSING = {
+    "login": "Type the e-mail address you sign in with.",
+    "email": "Type the e-mail address you sign in with.",
+    "password": "Type your password.",
+    "oldpassword": "Type your password as it is now.",
+    "password1": "Type the new password.",
+    "password2": "Type the new password once more.",
+    "code": "Type the code.",
+}
+
+
 def _relabel(form: forms.Form) -> None:
     for name, field in form.fields.items():
+        if name in _MISSING:
+            field.error_messages["required"] = _MISSING[name]
         field.label = _LABELS.get(name, field.label)
         field.widget.attrs.pop("placeholder", None)
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from django.http import HttpRequest
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
 from accounts.models import Person
 from service.shell.navigation import places_for
@@ -28,12 +28,7 @@ def shell(request: HttpRequest) -> dict[str, Any]:
 
 def _links(person: Person, path: str) -> list[Link]:
     """The person's places; of those whose address begins ``path`` the longest is here."""
-    links = []
-    for place in places_for(person):
-        try:
-            links.append(Link(place.name, reverse(place.url_name)))
-        except NoReverseMatch:
-            continue
+    links = [Link(place.name, reverse(place.url_name)) for place in places_for(person)]
     above = max(
         (link for link in links if path.startswith(link.url)), key=lambda link: len(link.url), default=None
     )

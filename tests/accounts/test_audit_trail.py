@@ -69,7 +69,7 @@ def test_an_entry_reads_as_a_sentence_with_its_figures(firm: Firm, sign_in: Any)
 
     assert f"<strong>{firm.office.name}</strong> changed a spa" in page
     assert firm.spa.name in page
-    assert "volume l: 1200 → 1250" in page
+    assert "volume (L): 1200 → 1250" in page
 
 
 @pytest.mark.parametrize("role", [Role.OFFICE, Role.TECHNICIAN, Role.RENTAL_MANAGER, Role.AUDITOR])
