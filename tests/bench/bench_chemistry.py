@@ -21,8 +21,10 @@ from typing import Any
 
 from service.chemistry.errors import InputError
 from service.chemistry.predict import predict
+from service.chemistry.treatment.treat import treat
 from tests.chemistry.phreeqc_reference import PhreeqcReference, PhreeqcRefusedError, cases_file
 from tests.chemistry.random_waters import random_request
+from tests.chemistry.treatment_waters import landing_request
 
 Json = dict[str, Any]
 
@@ -95,8 +97,29 @@ def report_predict(cases: Sequence[Json], reference: PhreeqcReference, repeats: 
     print()
 
 
+def answered(request: Json) -> bool:
+    """Whether the request makes a water that can be worked with."""
+    try:
+        treat(request)
+    except InputError:
+        return False
+    return True
+
+
+def report_treat(
+    requests: Sequence[Json], cases: Sequence[Json], reference: PhreeqcReference, repeats: int
+) -> None:
+    """Time a whole treatment plan, beside one call of PHREEQC on the random cases of the same run."""
+    ours = milliseconds(treat, requests, repeats)
+    theirs = milliseconds(reference.predict, cases, 1)
+    print("| per call, ms | mean | median | 95 % | slowest |\n|---|---|---|---|---|")
+    print(row("treat", ours))
+    ratio = (sum(ours) / len(ours)) / (sum(theirs) / len(theirs))
+    print(f"a treatment plan takes as long as {ratio:.1f} calls of PHREEQC\n")
+
+
 def report_import() -> None:
-    """Time to import the package's entry point in a fresh process, above an empty one, [ms]."""
+    """Time to import the package's entry points in a fresh process, above an empty one, [ms]."""
 
     def start(code: str) -> float:
         begun = perf_counter()
@@ -104,8 +127,9 @@ def report_import() -> None:
         return 1000 * (perf_counter() - begun)
 
     empty = min(start("pass") for _ in range(9))
-    loaded = min(start("import service.chemistry.predict") for _ in range(9))
-    print(f"import of predict: {loaded - empty:.0f} ms")
+    for module in ("predict", "treatment.treat"):
+        loaded = min(start(f"import service.chemistry.{module}") for _ in range(9))
+        print(f"import of {module}: {loaded - empty:.0f} ms")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -127,7 +151,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     drawn = solvable([random_request(random) for _ in range(asked.cases)], reference)
     print(f"Random cases: {len(drawn)} of {asked.cases} that both answer")
     report_predict(drawn, reference, asked.repeats)
-    # A table for treat goes here: `milliseconds(treat, requests, repeats)` and `row` serve it as they are.
+    asks = [landing_request(random) for _ in range(asked.cases)]
+    report_treat([request for request in asks if answered(request)], drawn, reference, asked.repeats)
     return 0
 
 
