@@ -6,11 +6,10 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import Count, Q, QuerySet
 
 from accounts.models import Person
 from reports.quantities import mass
-from reports.record.reader import Edition
 from service.shell.timeplot import Event, TimePlot
 from service.sites.models import Spa
 from service.sites.visible import visible_spas
@@ -19,14 +18,11 @@ from service.visits.defects import visible_defects
 from service.visits.fitness import Fitness, fitness_of_spas
 from service.visits.models import (
     OPEN_STATES,
-    Amendment,
     Closure,
     Consent,
     Defect,
-    PersonalDatum,
     Reading,
     Record,
-    Task,
     TaskKind,
     TaskState,
     Visit,
@@ -103,35 +99,25 @@ def _visits_ahead(person: Person, keys: Iterable[UUID], today: date) -> QuerySet
 
 
 def records_of(person: Person, spa: Spa) -> list[Record]:
-    """The last signed records of a spa, newest first, the words of the newest loaded with it."""
-    records = visible_records(person).filter(visit__spa=spa).select_related("visit").order_by("-signed_at")
-    listed = records.defer("canonical").prefetch_related(
-        Prefetch("amendments", Amendment.objects.order_by("made_at", "id"))
-    )
-    return list(listed[:RECORDS_SHOWN])
+    """The last signed records of a spa, newest first, each with the number of its ``corrections``."""
+    records = visible_records(person).filter(visit__spa=spa).select_related("visit")
+    counted = records.defer("canonical").annotate(corrections=Count("amendments"))
+    return list(counted.order_by("-signed_at")[:RECORDS_SHOWN])
 
 
 def last_work(record: Record, spa: Spa) -> Work:
-    """What was done at the visit of a record, and why, as the owner may read it."""
-    edition = Edition(
-        record=record,
-        organisation=spa.organisation,
-        amendments=list(record.amendments.all()),
-        personal={datum.name: datum for datum in PersonalDatum.objects.filter(record=record)},
-        names=False,
-    )
-    content = edition.content
-    added = [
-        _added(edition, step) for step in content["steps"] if step["state"] == "done" and step["product"]
-    ]
+    """What was done at the visit of a record, and why. Asks nothing of the database."""
+    content, us_units = record.content, spa.organisation.us_units
+    doses = [step for step in content["steps"] if step["state"] == "done" and step["product"]]
+    added = [_added(step, us_units=us_units) for step in doses]
     jobs = [_job(task) for task in content["tasks"] if task["state"] == TaskState.DONE]
-    return Work(record, [*added, *jobs], edition.said(content["verdict"]["note_to_owner"]))
+    return Work(record, [*added, *jobs], record.visit.note_to_owner)
 
 
-def _added(edition: Edition, step: Mapping[str, Any]) -> str:
+def _added(step: Mapping[str, Any], *, us_units: bool) -> str:
     product = step["product"]["name"]
     why = f", to {step['purpose'].rstrip('.')}" if step["purpose"] else ""
-    return f"Added {mass(step['actual_mass_g'], us_units=edition.us_units)} {product}{why}."
+    return f"Added {mass(step['actual_mass_g'], us_units=us_units)} {product}{why}."
 
 
 def _job(task: Mapping[str, Any]) -> str:
@@ -139,26 +125,29 @@ def _job(task: Mapping[str, Any]) -> str:
     return f"{label}: {task['why'].rstrip('.')}." if task["why"] else f"{label}."
 
 
-def water_over_time(spa: Spa, now: datetime) -> list[TimePlot]:
-    """The readings of signed visits over the last days, one plot a parameter. Three queries."""
+def closures_of(spa: Spa) -> list[Closure]:
+    """The last closures of a spa that the person was let see, newest first."""
+    return list(Closure.objects.filter(spa=spa).order_by("-closed_at")[:CLOSURES_SHOWN])
+
+
+def water_over_time(
+    spa: Spa, records: Iterable[Record], closures: Iterable[Closure], now: datetime
+) -> list[TimePlot]:
+    """The readings of signed visits over the last days, one plot a parameter; one query."""
     since = now - timedelta(days=DAYS_SHOWN)
     signed = Reading.objects.filter(visit__spa=spa, visit__state=VisitState.SIGNED, governs=True)
     rows = signed.filter(taken_at__gte=since, parameter__in=PLOTTED).order_by("taken_at", "pk")
     readings: dict[str, list[Reading]] = {}
     for reading in rows:
         readings.setdefault(reading.parameter, []).append(reading)
-    return plots(spa, readings, _events(spa), now)
+    events = [*_drained(records), *(Event(closure.closed_at, "closed") for closure in closures)]
+    return plots(spa, readings, events, now)
 
 
-def _events(spa: Spa) -> list[Event]:
-    drains = Task.objects.filter(
-        visit__spa=spa, visit__state=VisitState.SIGNED, kind=TaskKind.DRAIN_REFILL, state=TaskState.DONE
-    )
-    closed = Closure.objects.filter(spa=spa).values_list("closed_at", flat=True)[:CLOSURES_SHOWN]
-    drained = [Event(at, "drained") for at in drains.values_list("done_at", flat=True) if at]
-    return [*drained, *(Event(at, "closed") for at in closed)]
-
-
-def open_closure_of(person: Person, spa: Spa) -> Closure | None:
-    """The closure that stands, for its notice."""
-    return Closure.objects.filter(spa__in=visible_spas(person), spa=spa, reopened_at=None).first()
+def _drained(records: Iterable[Record]) -> list[Event]:
+    return [
+        Event(datetime.fromisoformat(task["done_at"]), "drained")
+        for record in records
+        for task in record.content["tasks"]
+        if task["kind"] == TaskKind.DRAIN_REFILL and task["state"] == TaskState.DONE
+    ]

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from accounts.access import page_for, signed_in
 from accounts.roles import Action
-from reports.tubs import last_work, open_closure_of, own_spas, records_of, tub_of, tubs_of, water_over_time
+from reports.tubs import closures_of, last_work, own_spas, records_of, tub_of, tubs_of, water_over_time
 from service.visits.defects import answer_for_owner, visible_defects
 from service.visits.editing import Refused
 from service.visits.models import Consent
@@ -32,15 +32,15 @@ def my_tubs(request: HttpRequest) -> HttpResponse:
 def my_tub(request: HttpRequest, pk: UUID) -> HttpResponse:
     person, now = signed_in(request), timezone.now()
     spa = get_object_or_404(own_spas(person), pk=pk)
-    tub, records = tub_of(person, spa, now), records_of(person, spa)
+    tub, records, closures = tub_of(person, spa, now), records_of(person, spa), closures_of(spa)
     context = {
         "spa": spa,
         "tub": tub,
         "records": records,
         "last": last_work(records[0], spa) if records else None,
-        "plots": water_over_time(spa, now),
+        "plots": water_over_time(spa, records, closures, now),
         "days": DAYS_SHOWN,
-        "closure": None if tub.fitness.lets_people_in else open_closure_of(person, spa),
+        "closure": next((closure for closure in closures if closure.reopened_at is None), None),
         "firm": spa.organisation,
     }
     return render(request, "reports/my_tub.html", context)

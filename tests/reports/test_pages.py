@@ -399,6 +399,20 @@ def test_the_list_takes_as_many_queries_for_many_tubs_as_for_one(
         browser.get(reverse("reports:my_tubs"))
 
 
+def test_one_tub_takes_as_many_queries_for_a_long_history_as_for_a_short_one(
+    named: Firm, sign_in: Any, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
+    """Session, person, firm, roles; the spa; four for its fitness; next visits, repairs, records, closures,
+    readings."""
+    for week in range(15):
+        signed_visit(named, at=SIGNED - timedelta(weeks=week))
+        waiting_repair(named)
+    browser = sign_in(named.rental_manager)
+
+    with django_assert_max_num_queries(14):
+        browser.get(reverse("reports:my_tub", args=[named.spa.pk]))
+
+
 # --- runs -----------------------------------------------------------------------------------------
 
 
