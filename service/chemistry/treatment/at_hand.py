@@ -7,8 +7,8 @@ from typing import Final
 from service.chemistry.treatment import pairs
 from service.chemistry.treatment.caps import MOST_AS_BOUGHT_G_M3
 from service.chemistry.treatment.levels import PLACE, Levels, columns_of, levels_of, oxidised
+from service.chemistry.treatment.problem import Problem
 from service.chemistry.treatment.products import Product
-from service.chemistry.treatment.programme import Problem
 from service.chemistry.treatment.scene import INFINITE, Scene
 from service.chemistry.treatment.targets import Target
 

@@ -13,8 +13,8 @@ from typing import Final
 from service.chemistry.treatment import pairs
 from service.chemistry.treatment.caps import MOST_BREAKPOINT_IN_WOOD_MG_L, MOST_BREAKPOINT_MG_L
 from service.chemistry.treatment.levels import PLACE
+from service.chemistry.treatment.problem import Problem
 from service.chemistry.treatment.products import Product
-from service.chemistry.treatment.programme import Problem
 from service.chemistry.treatment.scene import MONOPERSULFATE_READS_FOR, Scene, combined_limit
 
 TIMES_COMBINED: Final = 10.0

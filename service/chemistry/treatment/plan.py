@@ -13,15 +13,10 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from service.chemistry.treatment import pairs
+from service.chemistry.treatment.lines import draw_lines, with_tilts
 from service.chemistry.treatment.pairs import first_conflict
-from service.chemistry.treatment.programme import (
-    INDEX_AIM,
-    Mix,
-    Problem,
-    converge,
-    draw_lines,
-    solve_once,
-)
+from service.chemistry.treatment.problem import Mix, Problem
+from service.chemistry.treatment.programme import INDEX_AIM, converge, solve_once
 from service.chemistry.water import solve
 
 MISS: Final = 1e-6
@@ -54,6 +49,7 @@ def choose(problem: Problem, usable: Collection[int], *, halogen_high: bool, rul
     usable        Places of the products that may be used at all.
     halogen_high  The sanitiser was read above its limit: neutralise or dilute, do not add.
     """
+    problem = with_tilts(problem)
     dry = _roles(problem, usable, halogen_high=halogen_high, rules=rules)
     mix = settle(_barely(problem) if halogen_high else problem, dry, fraction=0.0, rules=rules)
     if mix.limit_miss <= MISS or problem.fill_levels is None:
@@ -71,6 +67,9 @@ def choose(problem: Problem, usable: Collection[int], *, halogen_high: bool, rul
         # Rounding up the water cost a limit elsewhere: keep to what is needed, to a tenth of a per cent.
         exact = settle(problem, wet, fraction=round(needed.fraction + FINE_WATER / 2, 3), rules=rules)
         diluted = min(diluted, exact, key=lambda mix: mix.cost)
+    if diluted.limit_miss > MISS:
+        # Lines bend where much cyanurate is diluted: a drain and refill may still do it.
+        diluted = min(diluted, settle(problem, wet, fraction=1.0, rules=rules), key=lambda mix: mix.cost)
     return diluted if diluted.limit_miss < mix.limit_miss - MISS else mix
 
 

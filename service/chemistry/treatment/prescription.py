@@ -13,8 +13,8 @@ from service.chemistry.treatment.breakpoint import Breakpoint, plan_breakpoint
 from service.chemistry.treatment.levels import columns_of, dosed, levels_of
 from service.chemistry.treatment.measures import measure
 from service.chemistry.treatment.plan import ALL_RULES, Rules, choose
+from service.chemistry.treatment.problem import Mix, Problem
 from service.chemistry.treatment.products import Product
-from service.chemistry.treatment.programme import Mix, Problem
 from service.chemistry.treatment.rounds import (
     NEUTRALISE,
     OXIDISER,

@@ -1,125 +1,31 @@
 """The treatment as a linear programme: which grams bring every figure inside its limits.
 
-Everything is linear in grams except pH, and pH nearly so: at a fixed pH, with activities and free ions
-frozen, alkalinity = o + q x carbon, so "pH at least p" is the linear condition alkalinity - q carbon >= o.
-The programme is solved, the lines are drawn again at the water it leads to, and so on until the grams
-stand still.
+Everything is linear in grams except pH, and pH nearly so (see lines). The programme is solved, the lines
+are drawn again at the water it leads to, and so on until the grams stand still.
 
     least  1e6 (limits missed) + 1e3 (aims missed) + grams per m3 + 400 (fraction of water replaced)
 
-each miss counted in widths of its own range.
+each miss counted in widths of its own range, those of sanitiser and pH thirtyfold.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import Final
 
-from service.chemistry.steps import replace as replace_water
-from service.chemistry.treatment.levels import PLACE, Levels, dosed, mixed
-from service.chemistry.treatment.products import Product
+from service.chemistry.treatment.levels import PLACE, Levels, mixed
+from service.chemistry.treatment.lines import Lines, draw_lines, water_tilt
+from service.chemistry.treatment.problem import WATER_PRICE, Mix, Problem
 from service.chemistry.treatment.simplex import minimise
 from service.chemistry.treatment.targets import AIM_PRICE, LIMIT_PRICE, Target
-from service.chemistry.units import ALKALINITY_MG_PER_EQ
-from service.chemistry.water import Water, alkalinity_line, solve
 
-WATER_PRICE: Final = 400.0
 MOST_ROUNDS: Final = 8
 STILL_G_M3: Final = 0.02
-PROBE_G_M3: Final = 5.0
-WATER_PROBE: Final = 0.1
 INDEX_AIM: Final = 0.3
 INDEX_SPAN: Final = 0.6
 BANK_SPAN_MG_L: Final = 50.0
 INF: Final = float("inf")
-
-
-@dataclass(frozen=True)
-class Problem:
-    """What the programme works on.
-
-    targets   One for each figure with a limit or an aim; "ph" and the levels.
-    columns   What one g/m3 of each product does to the levels.
-    most_g_m3 Upper bound of each product over the whole treatment.
-    bank      True where the bromide left must not fall below zero. bank_mg_l: what should be left of it.
-    """
-
-    water: Water
-    fill: Water | None
-    start: Levels
-    fill_levels: Levels | None
-    products: tuple[Product, ...]
-    columns: tuple[Levels, ...]
-    most_g_m3: tuple[float, ...]
-    targets: dict[str, Target]
-    bank: bool = False
-    bank_mg_l: float = 0.0
-    temperature_c: float = 38.0
-
-    def after_replacing(self, fraction: float) -> Water:
-        """The water once a fraction was replaced, back at its own temperature."""
-        if self.fill is None or fraction == 0:
-            return self.water
-        return replace_water(self.water, fraction=fraction, fill=self.fill, temperature_c=self.temperature_c)
-
-    def water_after(self, mix: Mix) -> Water:
-        """The water once everything was replaced and dosed; salts of bromine before oxidisers."""
-        water = self.after_replacing(mix.fraction)
-        order = sorted(
-            range(len(self.products)), key=lambda j: self.products[j].substance != "sodium_bromide"
-        )
-        for j in order:
-            if mix.grams[j] > 0:
-                water = dosed(water, self.products[j], mix.grams[j])
-        return water
-
-
-@dataclass(frozen=True)
-class Mix:
-    """An answer of the programme.
-
-    grams       Grams of each product per m3. fraction: share of the water replaced, 0 to 1.
-    limit_miss  Limits missed, summed, in widths of their ranges. aim_miss: likewise.
-    """
-
-    grams: tuple[float, ...]
-    fraction: float = 0.0
-    limit_miss: float = 0.0
-    aim_miss: float = 0.0
-
-    @property
-    def mass(self) -> float:
-        """Grams of product per m3, all together."""
-        return sum(self.grams)
-
-    @property
-    def cost(self) -> float:
-        """What the programme makes least."""
-        return (
-            LIMIT_PRICE * self.limit_miss
-            + AIM_PRICE * self.aim_miss
-            + self.mass
-            + WATER_PRICE * self.fraction
-        )
-
-
-@dataclass(frozen=True)
-class Lines:
-    """The linearisation at one water.
-
-    ph     For each pH that matters (o, q), [mg/L] and dimensionless.
-    tilt   For each pH how the line rises with the replaced fraction, [mg/L]: new water holds less of the
-           cyanurate and borate that carry alkalinity. Empty where the fraction is given.
-    index  Saturation index, with its slopes by product and the grams it stands at.
-    """
-
-    ph: dict[float, tuple[float, float]]
-    tilt: dict[float, float] = field(default_factory=dict)
-    fraction: float = 0.0
-    index: float | None = None
-    slopes: tuple[float, ...] = ()
-    at: tuple[float, ...] = ()
 
 
 def converge(
@@ -144,7 +50,7 @@ def converge(
     for _ in range(MOST_ROUNDS):
         lines = draw_lines(problem, mix, allowed if index else ())
         if fraction is None:
-            lines = replace(lines, tilt=_tilt(problem, mix, lines), fraction=mix.fraction)
+            lines = replace(lines, tilt=water_tilt(problem, mix, lines))
         following = solve_once(problem, lines, allowed, fraction=fraction, aims=aims, most_water=most_water)
         moved = max((abs(a - b) for a, b in zip(mix.grams, following.grams, strict=True)), default=0.0)
         still = moved < STILL_G_M3 and abs(mix.fraction - following.fraction) < 1e-4
@@ -152,46 +58,6 @@ def converge(
         if still:
             break
     return mix
-
-
-def draw_lines(problem: Problem, mix: Mix, slopes_for: Collection[int] = ()) -> Lines:
-    """The lines of constant pH, and the slopes of the saturation index, at the water a mix leads to."""
-    water = problem.water_after(mix)
-    ph = {p: _line(water, p) for p in problem.targets["ph"].marks()} if "ph" in problem.targets else {}
-    if not slopes_for:
-        return Lines(ph)
-    here = solve(water)
-    if here.saturation_index is None:
-        return Lines(ph)
-    slopes = tuple(
-        _index_slope(water, product, here.saturation_index, here.ph) if j in slopes_for else 0.0
-        for j, product in enumerate(problem.products)
-    )
-    return Lines(ph, index=here.saturation_index, slopes=slopes, at=mix.grams)
-
-
-def _tilt(problem: Problem, mix: Mix, lines: Lines) -> dict[float, float]:
-    step = WATER_PROBE if mix.fraction <= 1 - WATER_PROBE else -WATER_PROBE
-    here, moved = (
-        problem.water_after(replace(mix, fraction=fraction))
-        for fraction in (mix.fraction, mix.fraction + step)
-    )
-    carbon = here.totals.dic * ALKALINITY_MG_PER_EQ
-    found = {}
-    for ph, (o, q) in lines.ph.items():
-        o_moved, q_moved = _line(moved, ph)
-        found[ph] = (o_moved - o + (q_moved - q) * carbon) / step
-    return found
-
-
-def _line(water: Water, ph: float) -> tuple[float, float]:
-    o, q = alkalinity_line(water, ph)
-    return o * ALKALINITY_MG_PER_EQ, q
-
-
-def _index_slope(water: Water, product: Product, index: float, near_ph: float) -> float:
-    moved = solve(dosed(water, product, PROBE_G_M3), near_ph=near_ph).saturation_index
-    return 0.0 if moved is None else (moved - index) / PROBE_G_M3
 
 
 def solve_once(
@@ -256,9 +122,11 @@ def _add_ph_rows(
             continue
         o, q = lines.ph[ph]
         row = [sign * (a - q * c) for a, c in zip(alkalinity, carbon, strict=True)]
-        tilt = lines.tilt.get(ph, 0.0) if free_water else 0.0
-        row[-1] -= sign * tilt
-        constant = sign * (at_zero - q * carbon_at_zero - o + tilt * lines.fraction)
+        constant = sign * (at_zero - q * carbon_at_zero - o)
+        tilts = (*problem.tilts.get(ph, (0.0,) * len(lines.at)), lines.tilt.get(ph, 0.0))
+        for j, (tilt, at) in enumerate(zip(tilts, (*lines.at, lines.fraction), strict=True)):
+            row[j] -= sign * tilt
+            constant += sign * tilt * at
         builder.at_least(row, constant, price=price, scale=per_ph * target.span)
 
 
@@ -301,7 +169,8 @@ class _Builder:
         if floor is None and ceiling is None:
             return
         if floor is None:
-            floor = min(constant, ceiling if ceiling is not None else constant) - 1e6
+            # No level is ever negative.
+            floor = min(0.0, ceiling if ceiling is not None else 0.0)
         entries = {j: value for j, value in enumerate(row) if value}
         short = self._short_side(target, floor)
         over = self._over_side(target, ceiling)

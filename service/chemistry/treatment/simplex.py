@@ -14,6 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 TINY = 1e-9
+WORTHWHILE = 1e-7
 PIVOTS_BEFORE_BLAND = 60
 MOST_PIVOTS = 2000
 
@@ -29,6 +30,7 @@ class _Tableau:
     costs: list[float]
     uppers: Sequence[float]
     basis: list[int]
+    is_basic: list[bool]
     at_upper: list[bool]
 
 
@@ -78,17 +80,19 @@ def _start(
         price = reduced[basic]
         if price:
             reduced = [cost - price * entry for cost, entry in zip(reduced, row, strict=True)]
-    return _Tableau(
-        table, [float(value) for value in right], reduced, uppers, list(basis), [False] * len(costs)
-    )
+    values = [float(value) for value in right]
+    started = set(basis)
+    is_basic = [place in started for place in range(len(costs))]
+    return _Tableau(table, values, reduced, uppers, list(basis), is_basic, [False] * len(costs))
 
 
 def _entering(tableau: _Tableau, *, by_index: bool) -> int | None:
     """The column that lowers the cost: the steepest, or the first once `by_index` (Bland)."""
-    best, steepest = None, TINY
+    best, steepest = None, WORTHWHILE
     for column, cost in enumerate(tableau.costs):
         gain = cost if tableau.at_upper[column] else -cost
-        if gain > steepest and tableau.uppers[column] > 0:
+        # A basic column's cost is zero but for rounding, which large prices magnify.
+        if gain > steepest and tableau.uppers[column] > 0 and not tableau.is_basic[column]:
             if by_index:
                 return column
             best, steepest = column, gain
@@ -125,6 +129,7 @@ def _pivot(tableau: _Tableau, leaving: int, column: int, value: float) -> None:
     old = tableau.basis[leaving]
     tableau.at_upper[old] = tableau.values[leaving] > 0.5 * tableau.uppers[old]
     tableau.at_upper[column] = False
+    tableau.is_basic[old], tableau.is_basic[column] = False, True
     tableau.basis[leaving] = column
     tableau.values[leaving] = value
     scale = 1.0 / row[column]

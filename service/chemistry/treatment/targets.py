@@ -81,8 +81,8 @@ class Target:
         """The same target, aimed just inside its upper limit: a halogen falls further by itself."""
         if self.limit_high is None:
             return self
-        inset = BARELY_SHARE * (self.limit_high - (self.limit_low or 0.0))
-        return replace(self, aim_low=self.limit_high - inset, aim_high=self.limit_high - inset)
+        aim = self.limit_high - BARELY_SHARE * (self.limit_high - (self.limit_low or 0.0))
+        return replace(self, low=aim, aim_low=aim, aim_high=aim)
 
     def limits_only(self) -> Target:
         """The same target without aims."""
