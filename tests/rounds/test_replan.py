@@ -136,3 +136,14 @@ def test_the_plan_without_someone_keeps_every_limit(planned: Json) -> None:
 
     fewer = [{**planned["technicians"][0], "shifts": [shift(1)]}, planned["technicians"][1]]
     assert broken_rules({**planned, "technicians": fewer}, response) == []
+
+
+def test_a_visit_that_follows_one_of_the_day_before_is_offered_late_enough() -> None:
+    first = visit("first", "p1", [[0]], pinned={"from": 15 * HOUR})
+    request = week(2, LINE, [technician("t1", 2)], [first])
+    request["previous"] = [{"technician": "t1", "day": 0, "stops": [{"visit": "first"}]}]
+    follower = visit("follower", "p1", [[1]], after={"visit": "first", "min_gap": 24 * HOUR}, service=600)
+
+    response = insert({**request, "visits": [first, follower], "insert": "follower"})
+
+    assert response["slots"][0]["stops"][0]["start"] == 15 * HOUR + 1800

@@ -135,29 +135,22 @@ def _excess_load(problem: Problem, item: Round) -> int:
 
 
 def _linked_step(plan: Plan, visit: int, day: int) -> Step:
-    """The visit as a stop, opening late enough after the visit it follows if that is on the same day."""
-    step, after = visit_step(plan.problem, visit, day), plan.problem.visits[visit].after
+    """The visit as a stop, opening late enough after the visit it follows."""
+    problem, step = plan.problem, visit_step(plan.problem, visit, day)
+    after = problem.visits[visit].after
     if after is None:
         return step
-    left = leave_on(plan, after.visit, day)
-    if left is None:
-        return step
-    opens = left + after.min_gap
-    windows = step.windows or ((0, max(s.ends + s.overtime_max for s in _shifts(plan.problem, day))),)
+    left = {d: leave for d, (_, leave) in _times(plan, after.visit).items() if d <= day}
+    if day in left:
+        left = {day: left[day]}
+    opens = min(leave + after.min_gap - (day - d) * problem.day_ticks for d, leave in left.items())
+    windows = step.windows or ((0, max(s.latest_back for s in _shifts(problem, day))),)
     later = tuple((max(a, opens), b) for a, b in windows if b >= opens)
     return Step(step.location, step.service, later or ((windows[-1][1], windows[-1][1]),))
 
 
 def _shifts(problem: Problem, day: int) -> list[Shift]:
     return [s for technician in problem.technicians for s in technician.shifts if s.day == day]
-
-
-def leave_on(plan: Plan, visit: int, day: int) -> int | None:
-    """When a visit is left on a day, if it is served then."""
-    for item in plan.rounds:
-        if item.day == day and visit in item.visits:
-            return item.timing.stops[item.visits.index(visit)].leave
-    return None
 
 
 def _keeps_links(plan: Plan, visit: int, slot: Slot) -> bool:
@@ -181,19 +174,26 @@ def _gaps(plan: Plan, slot: Slot) -> Iterator[tuple[int, int]]:
 
 
 def _keeps_gap(plan: Plan, slot: Slot, first: int, second: int) -> bool:
+    """Whether the second visit still comes late enough on each of its days, once the slot is used."""
     after = plan.problem.visits[second].after
     assert after is not None
-    left = _time(plan, slot, first)
-    begun = _time(plan, slot, second)
-    if left is None or begun is None:
-        return True
-    return begun[0] - left[1] >= after.min_gap
+    firsts, seconds = _times(plan, first, slot), _times(plan, second, slot)
+    for day, (start, _) in seconds.items():
+        earlier = [day] if day in firsts else [d for d in firsts if d < day]
+        gaps = [start + (day - d) * plan.problem.day_ticks - firsts[d][1] for d in earlier]
+        if max(gaps, default=-1) < after.min_gap:
+            return False
+    return True
 
 
-def _time(plan: Plan, slot: Slot, visit: int) -> tuple[int, int] | None:
-    """(start, leave) of a visit on the slot's day, once the slot is used."""
-    for item in [slot.after, *(r for r in plan.rounds if r is not slot.before and r.day == slot.after.day)]:
+def _times(plan: Plan, visit: int, slot: Slot | None = None) -> dict[int, tuple[int, int]]:
+    """(start, leave) of a visit on each of its days; with a slot, once that is used."""
+    rounds = plan.rounds
+    if slot is not None:
+        rounds = [slot.after, *(item for item in rounds if item is not slot.before)]
+    found = {}
+    for item in rounds:
         if visit in item.visits:
             stop = item.timing.stops[item.visits.index(visit)]
-            return stop.start, stop.leave
-    return None
+            found[item.day] = (stop.start, stop.leave)
+    return found

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from .jobs import bundles, day_span, find_lags, make_jobs
-from .problem import DAY_S, Problem
+from .problem import Problem
 
 Days = tuple[int, ...] | None
 """Days of a visit; None leaves an optional one out."""
@@ -59,9 +59,10 @@ def _has_earlier(problem: Problem, first: int, second: int, days: tuple[int, ...
     if after is None or day in days:
         return False
     starts = max(day_span(problem, day)[0], (problem.visits[second].windows_on(day) or ((0, 0),))[0][0])
-    day_ticks = DAY_S * problem.ticks_per_second
     return any(
-        (day - d) * day_ticks + starts - _left_by(problem, first, d) >= after.min_gap for d in days if d < day
+        (day - d) * problem.day_ticks + starts - _left_by(problem, first, d) >= after.min_gap
+        for d in days
+        if d < day
     )
 
 

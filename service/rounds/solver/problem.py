@@ -209,6 +209,11 @@ class Problem:
         pairs = [(index, other) for index, visit in enumerate(self.visits) for other in visit.together_with]
         return group_numbers(len(self.visits), pairs)
 
+    @property
+    def day_ticks(self) -> int:
+        """Length of a day, [ticks]."""
+        return DAY_S * self.ticks_per_second
+
     @cached_property
     def followed(self) -> list[tuple[int, int]]:
         """Pairs (first, second) of visits of which the second comes after the first."""

@@ -20,9 +20,9 @@ from .ruin import Removal, Ruin, Style
 from .taste import EAGER, NORMAL
 from .week import Model, Penalties, Snapshot, Week
 
-HOT, COLD = 3.0, 0.01
+HOT, COLD = 3.0, 0.02
 """First and last temperature in mean costs of a drive."""
-CALM = 0.1
+CALM = 0.05
 """Factor on the temperature when the week should stay close to the previous one."""
 FEASIBLE_SHARE = 0.4
 ADAPT_EVERY = 100
