@@ -1,5 +1,6 @@
 """Closing a spa. It reopens only when a visit is signed whose readings meet the guideline."""
 
+import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
@@ -16,6 +17,7 @@ from service.visits.models import Closure, Visit
 from service.visits.wording import needed
 
 LONGEST_REASON = 600
+_SENTENCE_END = re.compile(r"(?<=\.)\s+(?=[A-Z]|pH)")
 
 
 def open_closure(spa: Spa) -> Closure | None:
@@ -78,8 +80,9 @@ def _renewed(
     closure: Closure, reason: str, findings: Sequence[Mapping[str, Any]], at: datetime, by: Person
 ) -> Closure:
     """The standing closure, for one more reason; what it already says is not said twice."""
-    if reason not in closure.reason:
-        closure.reason = f"{closure.reason.rstrip('.')}. {reason}"[:LONGEST_REASON]
+    fresh = " ".join(part for part in _SENTENCE_END.split(reason) if part.rstrip(".") not in closure.reason)
+    if fresh:
+        closure.reason = f"{closure.reason.rstrip('.')}. {fresh}"[:LONGEST_REASON]
     closure.findings = [*closure.findings, *(dict(finding) for finding in findings)]
     closure.renewed_at = max(closure.renewed_at, at)
     closure.save(update_fields=["reason", "findings", "renewed_at"])

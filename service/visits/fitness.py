@@ -147,7 +147,7 @@ def _fitness(facts: _Facts, now: datetime, zone: ZoneInfo) -> Fitness:
     if facts.work:
         return _being_worked_on(facts.work, now, zone)
     if facts.last is None:
-        return Fitness("not_tested", "Not tested", "○", None, None, f"Not tested yet. {KEEP_OUT}")
+        return Fitness("not_tested", "Not tested", "○", None, None, f"Not tested. {KEEP_OUT}")
     return _standing(facts.last, facts.changeovers, now, zone)
 
 

@@ -20,6 +20,13 @@ from tests.personas import Firm
 from tests.visits.working import GOOD, MORNING, decided, fresh, inspect, read, ready, sign, started
 
 
+def test_a_sentence_the_closure_already_says_is_not_said_again(in_firm: Firm, clock: Any) -> None:
+    close_spa(spa=in_firm.spa, reason="Cable bare. pH was not measured.", by=in_firm.office)
+    close_spa(spa=in_firm.spa, reason="Cover gone. pH was not measured. Water cloudy.", by=in_firm.office)
+
+    assert Closure.objects.get().reason == "Cable bare. pH was not measured. Cover gone. Water cloudy."
+
+
 def test_a_closed_spa_has_one_closure_that_gathers_its_reasons(in_firm: Firm, clock: Any) -> None:
     close_spa(spa=in_firm.spa, reason="Cable bare.", by=in_firm.office)
     clock.shift(timedelta(hours=1))

@@ -25,7 +25,7 @@ def test_a_spa_that_was_never_tested_is_not_tested(in_firm: Firm) -> None:
     fitness = fitness_of(in_firm.spa, timezone.now())
 
     assert (fitness.state, fitness.shape, fitness.word) == ("not_tested", "○", "Not tested")
-    assert fitness.sentence == "Not tested yet. Do not let people in."
+    assert fitness.sentence == "Not tested. Do not let people in."
     assert not fitness.lets_people_in
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+from fractions import Fraction
+
 from .exact import Limit, Quantity, as_limit, exact, plain
 from .finding import ADVICE, CLOSURE
 from .parameters import PARAMETERS, shown_unit
@@ -20,8 +23,19 @@ def reads(parameter: str, quantity: Quantity) -> str:
     number = "an unknown value" if value is None else plain(as_limit(value))
     words = f"{about.label} reads {BOUND_WORDS.get(quantity.bound or '', '')}{number}"
     if quantity.plus_minus:
-        words += f" ± {plain(as_limit(quantity.plus_minus))}"
+        words += f" ± {error_text(quantity.plus_minus)}"
     return f"{words} {about.shown_unit}".rstrip()
+
+
+def error_text(plus_minus: Fraction | Decimal) -> str:
+    """An error to two significant figures: more would claim to know it better than anyone does.
+
+    >>> error_text(Decimal("0.33038")), error_text(Decimal("0.1")), error_text(Decimal("6.8"))
+    ('0.33', '0.1', '6.8')
+    >>> error_text(Decimal("123.4"))
+    '120'
+    """
+    return plain(Decimal(f"{float(plus_minus):.2g}"))
 
 
 def reads_in_document_unit(row: Row, quantity: Quantity) -> str:

@@ -47,7 +47,9 @@ def fitness(state: Fitness | None, *, brief: bool = False, large: bool = False) 
     )
     if brief or not state.sentence:
         return mark
-    return format_html('{} <span class="fitness-time">{}</span>', mark, state.sentence)
+    # A sentence that opens with the word beside it would say it twice.
+    rest = state.sentence.removeprefix(f"{state.word}. ")
+    return format_html('{} <span class="fitness-time">{}</span>', mark, rest)
 
 
 @register.inclusion_tag("shell/band_line.html")
