@@ -35,12 +35,15 @@ class Action(StrEnum):
     MANAGE_PEOPLE = "invite people, change roles, end sessions"
     SEE_AUDIT_TRAIL = "read the audit trail"
     DOWNLOAD_RECORDS = "download visit records"
+    IMPORT_LISTS = "import lists of clients, sites, spas, agreements and readings, and take an import back"
+    MANAGE_TOKENS = "make and withdraw access tokens for other programs"
 
 
 _EVERYTHING = frozenset(Action)
 # What somebody on the client's side does, not the firm.
 _OF_THE_CLIENT = frozenset({Action.SEE_OWN_CLIENTS, Action.ANSWER_FOR_OWNER})
-_OFFICE = _EVERYTHING - {Action.MANAGE_PEOPLE, Action.SEE_AUDIT_TRAIL} - _OF_THE_CLIENT
+_OF_THE_OWNER = frozenset({Action.MANAGE_PEOPLE, Action.MANAGE_TOKENS, Action.SEE_AUDIT_TRAIL})
+_OFFICE = _EVERYTHING - _OF_THE_OWNER - _OF_THE_CLIENT
 
 ALLOWED: dict[Role, frozenset[Action]] = {
     Role.OWNER: _EVERYTHING - _OF_THE_CLIENT,

@@ -13,5 +13,9 @@ urlpatterns = [
     path("", include("service.sites.urls")),
     path("stock/", include("service.stock.urls")),
     path("visits/", include("service.visits.urls")),
+    path("rounds/", include("service.rounds.urls")),
+    path("lists/", include("service.importing.urls")),
+    path("office/", include("service.office.urls")),
+    path("api/v1/", include("service.api.urls")),
     path("reports/", include("reports.urls")),
 ]

@@ -1,54 +1,30 @@
-"""Who may open which address, said independently of the code that guards it."""
+"""The table of every address. A room's addresses stand in its own module."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
 
-from accounts.roles import Role
-
-OWNER = frozenset({Role.OWNER})
-OFFICE = frozenset({Role.OWNER, Role.OFFICE})
-WORKERS = OFFICE | {Role.TECHNICIAN}
-FIRM = WORKERS | {Role.AUDITOR}
-MANAGER = frozenset({Role.RENTAL_MANAGER})
-EVERYBODY = frozenset(Role)
-
-
-@dataclass(frozen=True)
-class Address:
-    """Who may open an address, and which object each of its arguments names."""
-
-    roles: frozenset[Role]
-    objects: Mapping[str, str] = field(default_factory=dict)
-    public: bool = False
-    of_a_client: bool = False
-    fixed: Mapping[str, Any] = field(default_factory=dict)
-    # Answers 404 to somebody who may open it, while there is nothing to show.
-    may_be_empty: bool = False
-
-    def arguments(self, objects: Mapping[str, Any]) -> dict[str, Any]:
-        return {**self.fixed, **{name: objects[key].pk for name, key in self.objects.items()}}
-
-
-def of_client(roles: frozenset[Role], **objects: str) -> Address:
-    """An address about one client's things: a rental manager reaches only their own clients'."""
-    return Address(roles, objects, of_a_client=True)
-
-
-def of_firm(roles: frozenset[Role], **objects: str) -> Address:
-    """An address about the firm's own things."""
-    return Address(roles, objects)
-
-
-def one(roles: frozenset[Role]) -> Address:
-    """An address without an object."""
-    return Address(roles)
-
-
-PUBLIC = Address(frozenset(), public=True)
+from tests.isolation.address import (
+    EVERYBODY,
+    FIRM,
+    MANAGER,
+    OFFICE,
+    OWNER,
+    PUBLIC,
+    WORKERS,
+    Address,
+    of_client,
+    of_firm,
+    one,
+)
+from tests.isolation.addresses_api import API
+from tests.isolation.addresses_importing import IMPORTING
+from tests.isolation.addresses_office import OFFICE_ROOM
+from tests.isolation.addresses_rounds import ROUNDS
 
 ADDRESSES: dict[str, Address] = {
+    **API,
+    **IMPORTING,
+    **OFFICE_ROOM,
+    **ROUNDS,
     "home": one(EVERYBODY),
     "health": PUBLIC,
     "runs:run": of_firm(OFFICE, pk="run"),
