@@ -1,0 +1,38 @@
+"""Agreements, guests' bookings, the roster, roads and week plans."""
+
+from service.rounds.models.agreements import (
+    Agreement,
+    AgreementSkill,
+    BarredTechnician,
+    Frequency,
+    RoadSource,
+    RoundSettings,
+    Skill,
+)
+from service.rounds.models.calendars import Booking, ChangeoverCalendar
+from service.rounds.models.roster import (
+    DayOff,
+    DayOffReason,
+    Shift,
+    TechnicianBase,
+    TechnicianSkill,
+    Weekday,
+)
+
+__all__ = [
+    "Agreement",
+    "AgreementSkill",
+    "BarredTechnician",
+    "Booking",
+    "ChangeoverCalendar",
+    "DayOff",
+    "DayOffReason",
+    "Frequency",
+    "RoadSource",
+    "RoundSettings",
+    "Shift",
+    "Skill",
+    "TechnicianBase",
+    "TechnicianSkill",
+    "Weekday",
+]
