@@ -272,6 +272,7 @@ CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_BEAT_SCHEDULE = {
     "queue again what a crash left behind": {"task": "service.runs.sweep", "schedule": 60.0},
+    "fetch the calendars of bookings": {"task": "rounds.fetch_all_calendars", "schedule": 3600.0},
 }
 # A run that has sat this long without being picked up, or whose worker went silent, is queued again.
 RUN_STALE_SECONDS = env.int("RUN_STALE_SECONDS", default=60)
