@@ -10,6 +10,7 @@ from service.rounds.models.agreements import (
     Skill,
 )
 from service.rounds.models.calendars import Booking, ChangeoverCalendar
+from service.rounds.models.roads import RoadRow
 from service.rounds.models.roster import (
     DayOff,
     DayOffReason,
@@ -28,6 +29,7 @@ __all__ = [
     "DayOff",
     "DayOffReason",
     "Frequency",
+    "RoadRow",
     "RoadSource",
     "RoundSettings",
     "Shift",

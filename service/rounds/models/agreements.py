@@ -13,6 +13,7 @@ from django.db.models import F, Q
 from accounts.models import Person
 from accounts.ownership import OwnedByOrganisation
 from service.rounds.public_holidays import why_unknown_place
+from service.rounds.roads.server_address import ServerAddress
 from service.sites.models import Spa
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -96,6 +97,11 @@ class RoundSettings(OwnedByOrganisation):
             errors["subdivision" if "part" in why else "country"] = why
         if self.road_source == RoadSource.SERVER and not self.server_url:
             errors["server_url"] = "Give the address of the routing server, or choose another source."
+        elif self.server_url:
+            try:
+                ServerAddress.of(self.server_url)
+            except ValueError as error:
+                errors["server_url"] = str(error)
         if errors:
             raise ValidationError(errors)
 

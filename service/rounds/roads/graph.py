@@ -209,6 +209,9 @@ def read(path: Path) -> RoadGraph:
         with path.open("rb") as opened, np.load(opened, allow_pickle=False) as file:
             told = json.loads(file["told"].tobytes())
             places = tuple(Place(**place) for place in told.pop("places"))
-            return RoadGraph(**{name: file[name] for name in _ARRAYS}, **told, places=places)
+            graph = RoadGraph(**{name: file[name] for name in _ARRAYS}, **told, places=places)
     except (OSError, ValueError, KeyError, TypeError, BadZipFile) as error:
         raise RoadsError(f"{path.name} is not a road graph of this program. Build it again.") from error
+    if graph.version != version_of(graph.sha256):
+        raise RoadsError(f"{path.name} was built by another version of this program. Build it again.")
+    return graph

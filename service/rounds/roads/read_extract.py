@@ -53,9 +53,12 @@ class Extract:
 
 
 def file_sha256(path: Path) -> str:
-    """SHA-256 of a file, hexadecimal."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+    """SHA-256 of a file, hexadecimal. Raises RoadsError when it cannot be opened."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise RoadsError(f"{path} cannot be read: {error.strerror}.") from error
 
 
 def read_extract(path: Path) -> Extract:
@@ -63,8 +66,6 @@ def read_extract(path: Path) -> Extract:
 
     Raises RoadsError when the file cannot be read or holds no road.
     """
-    if not path.is_file():
-        raise RoadsError(f"There is no file {path}.")
     extract = Extract(sha256=file_sha256(path))
     try:
         latest = _read(path, extract)

@@ -5,13 +5,11 @@ API promises is used: positions in the address, ``code``, ``waypoints``, ``durat
 """
 
 import hashlib
-import ipaddress
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from http.client import HTTPConnection, HTTPException, HTTPResponse, HTTPSConnection
+from http.client import HTTPException, HTTPResponse
 from typing import Any
-from urllib.parse import urlsplit
 
 import numpy as np
 from scipy.sparse import csr_array
@@ -19,61 +17,14 @@ from scipy.sparse.csgraph import connected_components
 
 from .earth import Floats
 from .pins import CUT_OFF, MOST_M, no_road_within, walk_s
+from .server_address import ServerAddress
 from .times import NO_ROAD, OPENSTREETMAP, Point, RoadsError, Rows, Travel, same_place
 
 BLOCK = 50
 """Starts and ends of one request: together the 100 positions that the API's servers allow by default."""
-CONNECT_S = 2.0
-READ_S = 20.0
 ATTEMPTS = 2
 MOST_BYTES = 8_000_000
 _REFUSALS = {"NoSegment": "has no road near the pin", "TooBig": "allows fewer points in one request"}
-
-
-@dataclass(frozen=True)
-class Address:
-    """Where a table server answers: only http and https, no name or password, no query."""
-
-    scheme: str
-    host: str
-    port: int
-    path: str
-
-    @classmethod
-    def of(cls, url: str) -> "Address":
-        """The parts of ``url``. Raises ValueError with what is wrong, for the field."""
-        try:
-            parts = urlsplit(url.strip())
-            port = parts.port
-        except ValueError:
-            raise ValueError("Write the whole address, like http://localhost:5000.") from None
-        if parts.scheme not in {"http", "https"}:
-            raise ValueError("The address must begin with http:// or https://.")
-        if not parts.hostname or any(sign.isspace() for sign in url.strip()):
-            raise ValueError("Write the whole address, like http://localhost:5000.")
-        if parts.username is not None or parts.password is not None:
-            raise ValueError("The address must not hold a name or a password.")
-        if parts.query or parts.fragment:
-            raise ValueError("The address must end before any ? or #.")
-        return cls(
-            parts.scheme,
-            parts.hostname,
-            port or (443 if parts.scheme == "https" else 80),
-            parts.path.rstrip("/"),
-        )
-
-    def connect(self) -> HTTPConnection:
-        """An open connection. Raises OSError; RoadsError where the address is this machine's own net
-        for its host (link-local), which no road server has."""
-        kind = HTTPSConnection if self.scheme == "https" else HTTPConnection
-        connection = kind(self.host, self.port, timeout=CONNECT_S)
-        connection.connect()
-        peer = str(connection.sock.getpeername()[0]).partition("%")[0]
-        if ipaddress.ip_address(peer).is_link_local:
-            connection.close()
-            raise RoadsError("The road server's address is not one that may be asked.")
-        connection.sock.settimeout(READ_S)
-        return connection
 
 
 @dataclass(frozen=True)
@@ -93,7 +44,7 @@ class TableServer:
     attribution = OPENSTREETMAP
 
     def __init__(self, url: str, *, block: int = BLOCK) -> None:
-        self._address = Address.of(url)
+        self._address = ServerAddress.of(url)
         self._block = block
 
     @property
