@@ -24,7 +24,11 @@
     input.dispatchEvent(new Event("change", { bubbles: true }));
   };
 
-  const show = (root) => root.querySelectorAll(".stepper button[hidden]").forEach((button) => { button.hidden = false; });
+  const show = (root) => root.querySelectorAll(".stepper button[hidden]").forEach((button) => {
+    const name = button.closest(".stepper").querySelector("input").labels[0];
+    if (name) button.setAttribute("aria-label", `${button.getAttribute("aria-label")} ${name.firstChild.textContent.trim()}`);
+    button.hidden = false;
+  });
 
   document.addEventListener("click", (event) => {
     const button = event.target.closest(".stepper button[data-step]");

@@ -41,9 +41,16 @@
   });
 
   // --- waits ------------------------------------------------------------------------------------------
+  // The running figure is for the eye; that a wait is over is said aloud, once.
+  const over = (line) => {
+    if (line.dataset.said) return;
+    line.dataset.said = "over";
+    document.querySelector("[data-over]").textContent = `Step ${line.dataset.step}: the wait is over.`;
+  };
   const count = () => document.querySelectorAll(".wait[data-until]").forEach((line) => {
     const left = Math.ceil((new Date(line.dataset.until) - Date.now()) / 1000);
     const minutes = Math.floor(left / 60);
+    if (left <= 0) over(line);
     line.querySelector("[data-left]").textContent = left <= 0 ? ", it is over"
       : left < 60 ? `, ${left} s left` : minutes < 60 ? `, ${minutes} min left` : `, ${Math.floor(minutes / 60)} h ${minutes % 60} min left`;
   });
@@ -85,6 +92,10 @@
         : bandLow !== undefined || bandHigh !== undefined ? ", within the guideline" : "";
     words.textContent = `${words.dataset.words} ${typed} ${words.dataset.unit}`.trimEnd() + where;
   };
+  document.querySelectorAll(".reading-row [data-words]").forEach((words) => {
+    const input = words.closest(".reading-row").querySelector(".stepper input");
+    input.setAttribute("aria-describedby", `${input.getAttribute("aria-describedby") || ""} ${words.id}`.trim());
+  });
   document.addEventListener("input", (event) => {
     if (event.target.matches(".reading-row .stepper input")) draw(event.target);
   });
