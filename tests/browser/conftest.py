@@ -71,6 +71,7 @@ def new_page(chromium: Browser, live_server: Any) -> Iterator[Callable[..., Page
             **options,
         )
         context.set_default_timeout(10_000)
+        context.set_default_navigation_timeout(30_000)
         contexts.append(context)
         page = context.new_page()
         page.on("pageerror", lambda error: complaints.append(str(error)))
