@@ -96,6 +96,14 @@ PHRASES: dict[str, str] = {
     "visit.step_done": "recorded a step of a visit as done",
     "visit.step_skipped": "skipped a step of a visit",
     "visit.task_changed": "changed a task of a visit",
+    "week_plan.made": "planned a week",
+    "week_plan.published": "published the plan of a week",
+    "week_plan.unpublished": "took back the plan of a week",
+    "week_plan.urgent_taken": "put an urgent visit into the plan of a week",
+    "week_plan.visit_moved": "moved a visit in the plan of a week",
+    "week_plan.visit_pinned": "pinned a visit in the plan of a week",
+    "week_plan.visit_unassigned": "took a visit off its round in the plan of a week",
+    "week_plan.visit_unpinned": "unpinned a visit in the plan of a week",
 }
 # Pages and names of what an entry is about; a room that is not there has no page.
 _PAGES = {

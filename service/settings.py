@@ -259,7 +259,7 @@ if CELERY_BROKER_URL.startswith("filesystem://"):
         "control_folder": str(QUEUE_DIR / "control"),
     }
 CELERY_TASK_DEFAULT_QUEUE = "default"
-CELERY_TASK_ROUTES = {"reports.*": {"queue": "reports"}, "service.rounds.*": {"queue": "weeks"}}
+CELERY_TASK_ROUTES = {"reports.*": {"queue": "reports"}, "rounds.build_week": {"queue": "weeks"}}
 CELERY_TASK_SERIALIZER = "json"
 CELERY_ACCEPT_CONTENT = ["json"]
 CELERY_TASK_IGNORE_RESULT = True
@@ -273,6 +273,8 @@ CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_BEAT_SCHEDULE = {
     "queue again what a crash left behind": {"task": "service.runs.sweep", "schedule": 60.0},
     "fetch the calendars of bookings": {"task": "rounds.fetch_all_calendars", "schedule": 3600.0},
+    # Each firm's own Friday noon is found out by the task; a tick too many asks for nothing.
+    "plan next weeks": {"task": "rounds.plan_next_weeks", "schedule": 15 * 60.0},
 }
 # A run that has sat this long without being picked up, or whose worker went silent, is queued again.
 RUN_STALE_SECONDS = env.int("RUN_STALE_SECONDS", default=60)

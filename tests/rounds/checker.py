@@ -235,12 +235,13 @@ class _Check:
         yield from self._pin(route, visit, stop)
 
     def _pin(self, route: Json, visit: Json, stop: Json) -> Iterator[str]:
-        pin = visit.get("pinned") or {}
-        if pin.get("day") is not None and pin["day"] not in _served(self.response["routes"])[visit["id"]]:
-            yield f"{visit['id']} is pinned to day {pin['day']}"
-        if pin.get("day") not in (None, route["day"]):
-            return
-        if pin.get("technician") not in (None, route["technician"]):
-            yield f"{visit['id']} is pinned to {pin['technician']}"
-        if pin.get("from") is not None and abs(stop["start"] - pin["from"]) > TOLERANCE:
-            yield f"{visit['id']} is pinned to start at {pin['from']}"
+        pinned = visit.get("pinned") or []
+        for pin in pinned if isinstance(pinned, list) else [pinned]:
+            if pin.get("day") is not None and pin["day"] not in _served(self.response["routes"])[visit["id"]]:
+                yield f"{visit['id']} is pinned to day {pin['day']}"
+            if pin.get("day") not in (None, route["day"]):
+                continue
+            if pin.get("technician") not in (None, route["technician"]):
+                yield f"{visit['id']} is pinned to {pin['technician']}"
+            if pin.get("from") is not None and abs(stop["start"] - pin["from"]) > TOLERANCE:
+                yield f"{visit['id']} is pinned to start at {pin['from']}"

@@ -10,6 +10,7 @@ from service.rounds.models.agreements import (
     Skill,
 )
 from service.rounds.models.calendars import Booking, ChangeoverCalendar
+from service.rounds.models.plans import PlannedRound, PlannedVisit, PlanProblem, PlanState, WeekPlan
 from service.rounds.models.roads import RoadRow
 from service.rounds.models.roster import (
     DayOff,
@@ -29,6 +30,10 @@ __all__ = [
     "DayOff",
     "DayOffReason",
     "Frequency",
+    "PlanProblem",
+    "PlanState",
+    "PlannedRound",
+    "PlannedVisit",
     "RoadRow",
     "RoadSource",
     "RoundSettings",
@@ -36,5 +41,6 @@ __all__ = [
     "Skill",
     "TechnicianBase",
     "TechnicianSkill",
+    "WeekPlan",
     "Weekday",
 ]

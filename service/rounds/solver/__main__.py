@@ -1,6 +1,7 @@
 """Command line: JSON on standard input, JSON on standard output, progress on standard error.
 
     python -m service.rounds.solver plan [--seconds 30] [--seed 1] [--processes 2] [--iterations N]
+        [--parent PID]
     python -m service.rounds.solver without (the same)
     python -m service.rounds.solver insert [--slots 3]
 
@@ -10,6 +11,7 @@ that cannot be read. SIGTERM or SIGINT ends the search; the best plan so far is 
 
 import argparse
 import json
+import os
 import signal
 import sys
 from collections.abc import Sequence
@@ -25,10 +27,11 @@ BAD_REQUEST = 2
 
 
 class _Cancel:
-    """Remembers that the search was asked to end."""
+    """Remembers that the search was asked to end, or that nobody waits for the plan any more."""
 
-    def __init__(self) -> None:
+    def __init__(self, parent: int | None) -> None:
         self.asked = False
+        self.parent = parent
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, self._ask)
 
@@ -36,7 +39,7 @@ class _Cancel:
         self.asked = True
 
     def __call__(self) -> bool:
-        return self.asked
+        return self.asked or self.parent not in (None, os.getppid())
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -59,7 +62,7 @@ def _answer(options: argparse.Namespace, request: Any) -> dict[str, Any]:
         return insert(request, most=options.slots)
     effort = Effort(options.seconds, options.iterations, options.seed, options.processes)
     run = plan if options.command == "plan" else without
-    return run(request, effort, on_progress=_show, is_cancelled=_Cancel())
+    return run(request, effort, on_progress=_show, is_cancelled=_Cancel(options.parent))
 
 
 def _show(progress: Progress) -> None:
@@ -81,6 +84,7 @@ def _parser() -> argparse.ArgumentParser:
         command.add_argument("--iterations", type=_count, help="search so many rounds, not seconds")
         command.add_argument("--seed", type=int, default=1)
         command.add_argument("--processes", type=_count, default=2)
+        command.add_argument("--parent", type=int, help="end as soon as this process is gone")
     urgent = commands.add_parser("insert", help="find places for an urgent visit")
     urgent.add_argument("--slots", type=_count, default=MOST_SLOTS)
     return parser

@@ -257,18 +257,23 @@ class _Reader:
         return Window(None if day is None else self._day(day, f"{field}.day"), opens, closes)
 
     def _pins(self, value: Any, field: str) -> tuple[Pin, ...]:
+        """What a visit is pinned to: one pin, or a list of them for a visit of several days."""
         if value is None:
             return ()
+        if isinstance(value, list):
+            return tuple(self._pin(item, f"{field}[{i}]") for i, item in enumerate(value))
+        return (self._pin(value, field),)
+
+    def _pin(self, value: Any, field: str) -> Pin:
         item = self.fields.object(value, field)
         technician, day, starts = item.get("technician"), item.get("day"), item.get("from")
-        pin = Pin(
+        return Pin(
             technician=None
             if technician is None
             else self.fields.choice(technician, f"{field}.technician", self.technician_ids, "technician"),
             day=None if day is None else self._day(day, f"{field}.day"),
             starts=None if starts is None else self._ticks(starts, f"{field}.from"),
         )
-        return (pin,)
 
     def _together(self, value: Any, field: str, index: int) -> frozenset[int]:
         names = sorted(self.fields.texts(value, field))
