@@ -12,7 +12,7 @@ from django_scopes import scope
 from accounts.audit import record_event
 from accounts.models import Person
 from accounts.sealed import seal, unseal
-from accounts.sessions import mark_seen
+from accounts.sessions import end_other_sessions, mark_seen
 
 _WAIT = "Too many tries. Wait a quarter of an hour, then try again; after 20 wrong tries in a day, tomorrow."
 
@@ -67,11 +67,13 @@ class SealedFactors(DefaultMFAAdapter):
         return bool(others.exclude(type=Authenticator.Type.RECOVERY_CODES).exists())
 
 
-def note_factor_added(user: Person, authenticator: Authenticator, **_: Any) -> None:
+def note_factor_added(request: HttpRequest, user: Person, authenticator: Authenticator, **_: Any) -> None:
+    end_other_sessions(request, user)
     _note("person.factor_added", user, kind=authenticator.type)
 
 
-def note_factor_removed(user: Person, authenticator: Authenticator, **_: Any) -> None:
+def note_factor_removed(request: HttpRequest, user: Person, authenticator: Authenticator, **_: Any) -> None:
+    end_other_sessions(request, user)
     _note("person.factor_removed", user, kind=authenticator.type)
 
 

@@ -8,9 +8,11 @@ one sign-in with its breaks.
 from datetime import datetime, timedelta
 
 from allauth.usersessions.models import UserSession
+from django.contrib.auth import update_session_auth_hash
 from django.contrib.sessions.backends.base import SessionBase
 from django.db import transaction
 from django.db.models import F
+from django.http import HttpRequest
 
 from accounts.access import require
 from accounts.audit import record_event
@@ -41,6 +43,16 @@ def drop_sessions(person: Person) -> None:
     Person.objects.filter(pk=person.pk).update(session_serial=F("session_serial") + 1)
     person.refresh_from_db(fields=["session_serial"])
     UserSession.objects.filter(user=person).delete()
+
+
+def end_other_sessions(request: HttpRequest, person: Person) -> None:
+    """Sign ``person`` out everywhere but in this browser: after a second factor was changed.
+
+    OWASP ASVS 5.0, 7.4.3, asks that other sessions can be ended after a factor was changed.
+    """
+    drop_sessions(person)
+    update_session_auth_hash(request, person)
+    UserSession.objects.create_from_request(request)
 
 
 def has_ended(session: SessionBase, now: datetime) -> bool:
