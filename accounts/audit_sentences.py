@@ -32,6 +32,8 @@ PHRASES: dict[str, str] = {
     "defect.graded": "graded a defect",
     "defect.opened": "wrote down a defect",
     "defect.settled": "settled a defect",
+    "firm.details_changed": "changed the firm's details",
+    "firm.guideline_chosen": "chose the guideline of the firm",
     "firm.second_factor_optional": "stopped asking everybody for a second factor",
     "firm.second_factor_required": "began to ask everybody for a second factor",
     "instrument.added": "added an instrument",

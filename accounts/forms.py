@@ -7,7 +7,8 @@ from django.contrib.auth.password_validation import password_validators_help_tex
 from django.utils.functional import lazy
 from django.utils.html import format_html, format_html_join
 
-from accounts.models import Invitation, Person
+from accounts.firm import time_zones
+from accounts.models import Invitation, Organisation, Person
 from accounts.roles import Role
 
 _WHAT_A_ROLE_DOES = {
@@ -95,6 +96,41 @@ class DetailsForm(forms.Form):
         required=False,
         widget=forms.TextInput(attrs={"autocomplete": "tel", "inputmode": "tel"}),
     )
+
+
+class FirmForm(forms.Form):
+    """How the firm is named and reached on its papers, and by which clock it works."""
+
+    name = forms.CharField(
+        label="Name of the firm",
+        max_length=Organisation._meta.get_field("name").max_length,
+        error_messages=_or_say("Type the name of the firm."),
+    )
+    address = forms.CharField(
+        label="Address",
+        required=False,
+        max_length=Organisation._meta.get_field("address").max_length,
+        help_text="As it stands on papers, line by line. At most 400 characters.",
+        widget=forms.Textarea(attrs={"rows": 4}),
+    )
+    phone = forms.CharField(
+        label="Telephone",
+        required=False,
+        max_length=Organisation._meta.get_field("phone").max_length,
+        widget=forms.TextInput(attrs={"type": "tel", "autocomplete": "off"}),
+    )
+    email = forms.EmailField(label="E-mail", required=False, error_messages={"invalid": _NO_ADDRESS})
+    time_zone = forms.ChoiceField(
+        label="Time zone",
+        help_text="The firm's days begin and its clocks are read by it.",
+        error_messages=_or_say("Choose the time zone.", invalid_choice="Choose the time zone from the list."),
+    )
+    us_units = forms.BooleanField(label="US units on screen and paper", required=False)
+
+    def __init__(self, *args: Any, time_zone: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field: Any = self.fields["time_zone"]
+        field.choices = [(zone, zone.replace("_", " ")) for zone in sorted({*time_zones(), time_zone})]
 
 
 class EmailForm(forms.Form):

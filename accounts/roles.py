@@ -36,13 +36,16 @@ class Action(StrEnum):
     SEE_AUDIT_TRAIL = "read the audit trail"
     DOWNLOAD_RECORDS = "download visit records"
     IMPORT_LISTS = "import lists of clients, sites, spas, agreements and readings, and take an import back"
+    EDIT_FIRM = "change the firm's own details and its guideline"
     MANAGE_TOKENS = "make and withdraw access tokens for other programs"
 
 
 _EVERYTHING = frozenset(Action)
 # What somebody on the client's side does, not the firm.
 _OF_THE_CLIENT = frozenset({Action.SEE_OWN_CLIENTS, Action.ANSWER_FOR_OWNER})
-_OF_THE_OWNER = frozenset({Action.MANAGE_PEOPLE, Action.MANAGE_TOKENS, Action.SEE_AUDIT_TRAIL})
+_OF_THE_OWNER = frozenset(
+    {Action.MANAGE_PEOPLE, Action.MANAGE_TOKENS, Action.SEE_AUDIT_TRAIL, Action.EDIT_FIRM}
+)
 _OFFICE = _EVERYTHING - _OF_THE_OWNER - _OF_THE_CLIENT
 
 ALLOWED: dict[Role, frozenset[Action]] = {

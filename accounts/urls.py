@@ -1,6 +1,6 @@
 from django.urls import path
 
-from accounts.views import invitations, me, people, trail
+from accounts.views import firm, invitations, me, people, trail
 
 app_name = "accounts"
 urlpatterns = [
@@ -9,6 +9,7 @@ urlpatterns = [
     path("invitations/<uuid:pk>/withdraw/", invitations.withdraw_invitation, name="withdraw_invitation"),
     path("invitation/", invitations.accept_invitation, name="accept_invitation"),
     path("invitation/<str:secret>/", invitations.open_invitation, name="open_invitation"),
+    path("firm/", firm.firm, name="firm"),
     path("roles/", people.roles, name="roles"),
     path("second-factor/", people.second_factor_rule, name="second_factor_rule"),
     path("audit-trail/", trail.audit_trail, name="audit_trail"),

@@ -6,9 +6,11 @@ A spa follows its own set, else its site's, its client's, the firm's.
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
+from django.db import transaction
 from django.db.models import QuerySet
 
 from accounts.access import require
+from accounts.audit import record_event
 from accounts.models import Organisation, Person
 from accounts.roles import Action
 from service.chemistry.errors import InputError
@@ -110,15 +112,41 @@ def choose_guideline(*, place: Place, guideline_id: str, by: Person) -> Place:
     )
 
 
+@transaction.atomic
+def choose_firm_guideline(*, guideline_id: str, by: Person) -> Organisation:
+    """Let every spa follow a set, or a pair "a+b", for which nothing nearer chooses another.
+
+    Raises NotAllowed; ValidationError (field ``guideline_id``) for an unknown set, a pair that may
+    not be made, or a set that cannot judge a spa that would follow it.
+    """
+    require(by, Action.EDIT_FIRM)
+    firm = Organisation.objects.select_for_update().get(pk=by.organisation_id)
+    followers = in_use(Spa.objects.filter(guideline_id="", site__guideline_id=""))
+    _check_set(guideline_id, followers.filter(site__client__guideline_id=""))
+    if guideline_id != firm.guideline_id:
+        was, firm.guideline_id = firm.guideline_id, guideline_id
+        firm.save(update_fields=["guideline_id"])
+        detail = {"changed": ["guideline_id"], "guideline_id": [was, guideline_id]}
+        record_event(action="firm.guideline_chosen", subject=firm, by=by, detail=detail)
+    return firm
+
+
 def _check(place: Place, guideline_id: str) -> None:
+    _check_set(
+        guideline_id or inherited(place).guideline_id, _following(place), name=not isinstance(place, Spa)
+    )
+
+
+def _check_set(guideline_id: str, followers: QuerySet[Spa], *, name: bool = True) -> None:
+    """Raise unless the set can judge every spa that follows it. name: say which spas it cannot judge."""
     try:
-        chosen = get(guideline_id or inherited(place).guideline_id)
+        chosen = get(guideline_id)
     except InputError as unknown:
         raise ValidationError({"guideline_id": unknown.errors[0].message}) from unknown
     for sanitiser in Sanitiser.values:
         reason = why_unsuited(chosen, sanitiser)
-        if reason and (spas := _following(place).filter(sanitiser=sanitiser)[: NAMED_IN_A_REFUSAL + 1]):
-            raise ValidationError({"guideline_id": reason + _which(place, list(spas))})
+        if reason and (spas := list(followers.filter(sanitiser=sanitiser)[: NAMED_IN_A_REFUSAL + 1])):
+            raise ValidationError({"guideline_id": reason + (_which(spas) if name else "")})
 
 
 def _following(place: Place) -> QuerySet[Spa]:
@@ -131,9 +159,7 @@ def _following(place: Place) -> QuerySet[Spa]:
     return spas.filter(site__client=place, site__guideline_id="")
 
 
-def _which(place: Place, spas: list[Spa]) -> str:
-    if isinstance(place, Spa):
-        return ""
+def _which(spas: list[Spa]) -> str:
     names = ", ".join(spa.name for spa in spas[:NAMED_IN_A_REFUSAL])
     more = " and others" if len(spas) > NAMED_IN_A_REFUSAL else ""
     return f" Here that is {names}{more}: give them a set of their own first."

@@ -25,6 +25,7 @@ urlpatterns = [
         manager_access.invitation_clients,
         name="invitation_clients",
     ),
+    path("guideline/", guidelines.firm_guideline, name="firm_guideline"),
     path("sites/", sites.sites, name="sites"),
     path("sites/<uuid:pk>/", sites.site, name="site"),
     path("sites/<uuid:pk>/edit/", sites.site_edit, name="site_edit"),

@@ -9,6 +9,7 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
 from accounts.access import page_for, signed_in
@@ -16,12 +17,13 @@ from accounts.models import Person
 from accounts.roles import Action
 from service.chemistry.guidelines import Guideline, available
 from service.sites.forms import done_or_told
-from service.sites.guideline import choose_guideline, in_force, inherited
+from service.sites.guideline import choose_firm_guideline, choose_guideline, in_force, inherited
 from service.sites.models import Client, Sanitiser, Site, Spa
 from service.sites.pages import Place, trail, url_of
 from service.sites.visible import visible_clients, visible_sites, visible_spas
 
 JOIN = "+"
+PAIRED_WHERE = "Only where one set alone gives no figure for the sanitiser. The stricter limit rules."
 
 
 @dataclass(frozen=True)
@@ -33,12 +35,37 @@ class Option:
     without_figure: list[str]
 
 
+class FirmGuidelineForm(forms.Form):
+    """The set that judges a spa where nothing nearer chooses one."""
+
+    guideline_id = forms.ChoiceField(
+        label="Guideline",
+        widget=forms.RadioSelect,
+        error_messages={
+            "required": "Choose a guideline.",
+            "invalid_choice": "Choose the guideline from the list.",
+        },
+    )
+    paired_with = forms.ChoiceField(label="Used together with", required=False, help_text=PAIRED_WHERE)
+
+    def __init__(self, *args: Any, chosen: str, **kwargs: Any) -> None:
+        first, _, second = chosen.partition(JOIN)
+        kwargs["initial"] = {"guideline_id": first, "paired_with": second}
+        super().__init__(*args, **kwargs)
+        sets = available(portable=True)
+        one, two = self.fields["guideline_id"], self.fields["paired_with"]
+        assert isinstance(one, forms.ChoiceField)
+        assert isinstance(two, forms.ChoiceField)
+        one.choices = [(item.id, item.title) for item in sets]
+        two.choices = [("", "No other set"), *((item.id, item.title) for item in sets if item.pairs)]
+
+
 class GuidelineForm(forms.Form):
     guideline_id = forms.ChoiceField(label="Guideline", required=False, widget=forms.RadioSelect)
     paired_with = forms.ChoiceField(
         label="Used together with",
         required=False,
-        help_text="Only where one set alone gives no figure for the sanitiser. The stricter limit rules.",
+        help_text=PAIRED_WHERE,
     )
 
     def __init__(self, *args: Any, place: Place, **kwargs: Any) -> None:
@@ -99,6 +126,27 @@ def site_guideline(request: HttpRequest, pk: UUID) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def spa_guideline(request: HttpRequest, pk: UUID) -> HttpResponse:
     return _guideline_page(request, _find_spa, pk)
+
+
+@page_for(Action.EDIT_FIRM)
+@require_http_methods(["GET", "POST"])
+def firm_guideline(request: HttpRequest) -> HttpResponse:
+    """The firm's own choice, which every spa follows unless something nearer chooses another set."""
+    owner = signed_in(request)
+    form = FirmGuidelineForm(request.POST or None, chosen=owner.organisation.guideline_id)
+    if form.is_valid():
+        chosen = JOIN.join(filter(None, form.cleaned_data.values()))
+        if done_or_told(form, lambda: choose_firm_guideline(guideline_id=chosen, by=owner)):
+            messages.success(request, "The firm's guideline is saved.")
+            return redirect("accounts:firm")
+    context = {
+        "form": form,
+        "heading": "The firm's guideline",
+        "lead": "It judges every spa for which neither the spa, its site nor its client chooses another.",
+        "submit": "Save",
+        "cancel_url": reverse("accounts:firm"),
+    }
+    return render(request, "accounts/form.html", context)
 
 
 def _find_client(person: Person, pk: UUID) -> Client:
