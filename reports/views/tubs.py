@@ -16,7 +16,7 @@ from reports.tubs import closures_of, last_work, own_spas, records_of, tub_of, t
 from service.visits.defects import answer_for_owner, visible_defects
 from service.visits.editing import Refused
 from service.visits.models import Consent
-from service.visits.views_history import DAYS_SHOWN
+from service.visits.views_history import days_drawn
 
 
 @require_safe
@@ -33,13 +33,14 @@ def my_tub(request: HttpRequest, pk: UUID) -> HttpResponse:
     person, now = signed_in(request), timezone.now()
     spa = get_object_or_404(own_spas(person), pk=pk)
     tub, records, closures = tub_of(person, spa, now), records_of(person, spa), closures_of(spa)
+    drawn = water_over_time(spa, records, closures, now)
     context = {
         "spa": spa,
         "tub": tub,
         "records": records,
         "last": last_work(records[0], spa) if records else None,
-        "plots": water_over_time(spa, records, closures, now),
-        "days": DAYS_SHOWN,
+        "plots": drawn,
+        "days": days_drawn(drawn),
         "closure": next((closure for closure in closures if closure.reopened_at is None), None),
         "firm": spa.organisation,
     }

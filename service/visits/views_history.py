@@ -1,5 +1,6 @@
 """A spa over time: whether people may use it, what it read, when it was closed; and all closures."""
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
 from uuid import UUID
@@ -26,6 +27,7 @@ from service.visits.parameters import BY_PARAMETER
 from service.visits.views_records import ended_visits
 
 DAYS_SHOWN = 90
+FEWEST_DAYS = 14
 VISITS_SHOWN = 12
 CLOSURES_SHOWN = 10
 PLOTTED = (
@@ -44,14 +46,15 @@ def spa_history(request: HttpRequest, pk: UUID) -> HttpResponse:
     person, now = signed_in(request), timezone.now()
     spa = _spa(person, pk)
     closures = list(Closure.objects.filter(spa=spa).select_related("closed_by")[:CLOSURES_SHOWN])
+    drawn = plots(spa, _readings(spa, now), _events(spa, closures), now)
     context = {
         "spa": spa,
         "fitness": fitness_of(spa, now),
         "closures": closures,
         "visits": _last_visits(person, spa),
         "defects": visible_defects(person).filter(spa=spa, closed_at=None),
-        "plots": plots(spa, _readings(spa, now), _events(spa, closures), now),
-        "days": DAYS_SHOWN,
+        "plots": drawn,
+        "days": days_drawn(drawn),
         "see_names": person.may(Action.SEE_STAFF_NAMES),
         "see_firm": person.may(Action.SEE_FIRM),
         "may_plan": person.may(Action.PLAN_VISITS),
@@ -85,11 +88,23 @@ def _events(spa: Spa, closures: Iterable[Closure]) -> list[Event]:
     return [*drained, *(Event(closure.closed_at, "closed") for closure in closures)]
 
 
+def _axis_start(readings: Mapping[str, Sequence[Reading]], now: datetime) -> datetime:
+    """Where the time axis begins: a day before the first reading, at least 14 and at most 90 days back."""
+    first = min((rows[0].taken_at for rows in readings.values()), default=now)
+    days = min(max(math.ceil((now - first) / timedelta(days=1)) + 1, FEWEST_DAYS), DAYS_SHOWN)
+    return now - timedelta(days=days)
+
+
+def days_drawn(drawn: Sequence[TimePlot]) -> int:
+    """How many days the plots span; they share one axis."""
+    return round((drawn[0].end - drawn[0].start) / timedelta(days=1)) if drawn else DAYS_SHOWN
+
+
 def plots(
     spa: Spa, readings: Mapping[str, Sequence[Reading]], events: Sequence[Event], now: datetime
 ) -> list[TimePlot]:
     """One plot for each parameter that was read, all over the same days."""
-    limits, start = bands_of(spa), now - timedelta(days=DAYS_SHOWN)
+    limits, start = bands_of(spa), _axis_start(readings, now)
     shown = [event for event in events if start <= event.at <= now]
     return [
         _plot(name, readings[name], limits.get(name), shown, start, now, spa.organisation.time_zone)
