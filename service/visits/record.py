@@ -312,6 +312,7 @@ def _step(number: int, step: TreatmentStep, people: _People, private: Private) -
         "batch_expires_on": step.batch.expires_on if step.batch else None,
         "planned_mass_g": step.planned_mass_g,
         "actual_mass_g": step.actual_mass_g,
+        "parameters": list(step.planned.get("parameters") or ()),
         "replace_fraction": step.planned.get("replace_fraction"),
         "done_at": step.done_at,
         "wait_until": step.wait_until,

@@ -6,15 +6,18 @@ sanitiser and the volume are those it was signed with.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from service.chemistry.errors import InputError
 from service.chemistry.guidelines import Band, band, get
+from service.chemistry.guidelines.inspection import ALL_QUESTIONS
 from service.chemistry.guidelines.parameters import PARAMETERS
 from service.shell.bandline import BandLine
 from service.visits.bands import line_of, short
 from service.visits.models import Amendment, Moment, Reading, Record, TaskKind, Verdict
 from service.visits.parameters import BY_PARAMETER
+from service.visits.step_words import labels
 
 ERASED = "erased"
 ANSWERS = {"yes": "Yes", "no": "No", "not_looked": "Not looked at"}
@@ -102,7 +105,9 @@ def record_context(record: Record, *, names: bool) -> dict[str, Any]:
         "retest_by": words.of(verdict["retest_by"]) if names else "",
         "note_to_owner": words.of(verdict["note_to_owner"]),
         "signed_by": people.get(content["signature"]["by"], "") if names else "",
-        "findings": content["decisions"][-1]["findings"] if content["decisions"] else [],
+        "findings": [_finding(each) for each in content["decisions"][-1]["findings"]]
+        if content["decisions"]
+        else [],
         "readings": reading_rows(record),
         "steps": [_step(step, words, names=names) for step in content["steps"]],
         "tasks": [_task(task, words, names=names) for task in content["tasks"]],
@@ -119,9 +124,46 @@ def record_context(record: Record, *, names: bool) -> dict[str, Any]:
     }
 
 
+def _finding(found: Mapping[str, Any]) -> dict[str, str]:
+    """A finding as a sentence, with its source: "Free chlorine 0.4 mg/L, below 3 mg/L"."""
+    return {"words": finding_sentence(found), "source": found["source"] or ""}
+
+
+def finding_sentence(found: Mapping[str, Any]) -> str:
+    """What was found, from the figures that the record holds.
+
+    >>> finding_sentence({"parameter": "ph", "value": "8.1", "bound": None, "unit": "", "low": "7.2",
+    ...                   "high": "7.8", "severity": "out_of_range", "near_limit": False})
+    'pH 8.1, above 7.8.'
+    >>> finding_sentence({"parameter": "clarity", "value": None})
+    'The water is not clear enough to see the bottom.'
+    """
+    name = found["parameter"]
+    if name in ALL_QUESTIONS:
+        return f"{ALL_QUESTIONS[name]}."
+    label = PARAMETERS[name].label if name in PARAMETERS else name.replace("_", " ").capitalize()
+    if found["value"] is None:
+        return f"{label} was not measured."
+    unit = f" {found['unit']}" if found["unit"] else ""
+    return f"{label} {found['bound'] or ''}{found['value']}{unit}{_crossed(found, unit)}."
+
+
+def _crossed(found: Mapping[str, Any], unit: str) -> str:
+    ideal = "the ideal " if found["severity"] == "advice" else ""
+    value, low, high = (
+        None if found[end] is None else Decimal(found[end]) for end in ("value", "low", "high")
+    )
+    assert value is not None
+    if high is not None and value > high:
+        return f", above {ideal}{high}{unit}"
+    if low is not None and value < low:
+        return f", below {ideal}{low}{unit}"
+    return ", too close to the limit to tell" if found["near_limit"] else ", not allowed by this guideline"
+
+
 def _step(step: Mapping[str, Any], words: Words, *, names: bool) -> dict[str, Any]:
     return {
-        "what": STEP_NAMES.get(step["action"], step["action"].replace("_", " ").capitalize()),
+        "what": _what(step),
         "product": (step["product"] or {}).get("name", ""),
         "planned_g": step["planned_mass_g"],
         "actual_g": step["actual_mass_g"],
@@ -129,6 +171,14 @@ def _step(step: Mapping[str, Any], words: Words, *, names: bool) -> dict[str, An
         "state": STEP_STATES.get(step["state"], step["state"]),
         "reason": words.of(step["reason"]) if names else "",
     }
+
+
+def _what(step: Mapping[str, Any]) -> str:
+    """What a step was: "Add", "Test again: free chlorine, pH"."""
+    name = STEP_NAMES.get(step["action"], step["action"].replace("_", " ").capitalize())
+    # Records of the first months do not say what a retest asked for.
+    asked = step.get("parameters") if step["action"] == "retest" else ()
+    return f"{name}: {labels(asked)}" if asked else name
 
 
 def _task(task: Mapping[str, Any], words: Words, *, names: bool) -> dict[str, Any]:
