@@ -13,7 +13,7 @@ from accounts.audit import record_event
 from accounts.models import Person
 from accounts.roles import Action
 from service.sites.models import Spa
-from service.visits.models import Closure, Visit
+from service.visits.models import Closure, Verdict, Visit, VisitState
 from service.visits.wording import needed
 
 LONGEST_REASON = 600
@@ -23,6 +23,14 @@ _SENTENCE_END = re.compile(r"(?<=\.)\s+(?=[A-Z]|pH)")
 def open_closure(spa: Spa) -> Closure | None:
     """The closure that stands, if the spa is closed."""
     return Closure.objects.filter(spa=spa, reopened_at=None).first()
+
+
+def retest_asked(spa: Spa) -> datetime | None:
+    """By when the newest signed visit wants the spa tested again; None when it asks for no retest."""
+    last = Visit.objects.filter(spa=spa, state=VisitState.SIGNED).order_by("-ended_at").first()
+    if last is None or last.verdict != Verdict.CLOSED_UNTIL_RETEST:
+        return None
+    return last.retest_due
 
 
 @transaction.atomic

@@ -13,6 +13,7 @@ from accounts.models import Person
 from accounts.roles import Action
 from service.sites.models import Spa
 from service.sites.visible import visible_spas
+from service.visits.clock import day_of, zone_of
 from service.visits.editing import Refused
 from service.visits.models import Consent, Defect, Severity, WhoPays
 from service.visits.wording import needed
@@ -91,6 +92,10 @@ def grade_defect(*, defect: Defect, severity: str, due_on: date | None, by: Pers
         raise ValidationError({"severity": "Choose how bad it is from the list."})
     if row.severity == Severity.DANGER and severity != Severity.DANGER and row.item:
         raise ValidationError({"severity": "This closes the spa. Settle it once it is mended."})
+    found_on = day_of(row.found_at, zone_of(row.organisation))
+    if due_on and due_on < found_on and due_on != row.due_on:
+        words = f"{found_on.day} {found_on:%B %Y}"
+        raise ValidationError({"due_on": f"This lies before the day it was found, {words}."})
     row.severity, row.due_on = severity, due_on
     row.save(update_fields=["severity", "due_on"])
     record_event(action="defect.graded", subject=row, by=by, detail={"severity": severity})

@@ -1,5 +1,6 @@
 """Defects: the open ones as a list, one with the owner's answer and how it was settled."""
 
+from collections.abc import Iterable
 from typing import Any
 from uuid import UUID
 
@@ -12,11 +13,12 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from accounts.access import page_for, signed_in
 from accounts.roles import Action
+from service.shell.days import DayField
 from service.sites.forms import done_or_told
 from service.sites.listing import ROWS_PER_PAGE
-from service.visits.defects import record_consent, settle_defect, visible_defects
+from service.visits.defects import grade_defect, record_consent, settle_defect, visible_defects
 from service.visits.editing import Refused
-from service.visits.models import Consent, Defect, WhoPays
+from service.visits.models import Consent, Defect, Photo, Severity, WhoPays
 
 ABOVE = ("spa__site__client", "found_by", "closed_by")
 SEALED = ("spa__site__access_code", "spa__site__access_notes")
@@ -25,6 +27,11 @@ SEALED = ("spa__site__access_code", "spa__site__access_notes")
 class ConsentForm(forms.Form):
     consent = forms.ChoiceField(label="Owner's answer", choices=Consent.choices)
     who_pays = forms.ChoiceField(label="Who pays", choices=WhoPays.choices)
+
+
+class GradeForm(forms.Form):
+    severity = forms.ChoiceField(label="How bad", choices=Severity.choices)
+    due_on = DayField(name="Mend by", first_year=2000, required=False, help_text="Empty where no day is set.")
 
 
 class SettleForm(forms.Form):
@@ -62,30 +69,47 @@ def defect(request: HttpRequest, pk: UUID) -> HttpResponse:
         prefix="consent",
     )
     settle = SettleForm(request.POST if act == "settle" else None, prefix="settle")
-    if _saved(request, row, consent, settle):
+    grade = GradeForm(
+        request.POST if act == "grade" else None,
+        initial={"severity": row.severity, "due_on": row.due_on},
+        prefix="grade",
+    )
+    forms_of: dict[str, tuple[forms.Form, Any, str]] = {
+        "consent": (consent, record_consent, "The owner's answer is saved."),
+        "grade": (grade, grade_defect, "Saved."),
+        "settle": (settle, settle_defect, "The defect is settled."),
+    }
+    if act in forms_of and _saved(request, row, *forms_of[act]):
         return redirect("visits:defect", row.pk)
     context: dict[str, Any] = {
         "defect": row,
         "consent": consent,
         "settle": settle,
+        "grade": grade,
+        "photos": _photos(row),
         "may_settle": person.may(Action.SETTLE_DEFECTS) and row.closed_at is None,
         "see_names": person.may(Action.SEE_STAFF_NAMES),
     }
     return render(request, "visits/defect.html", context)
 
 
-def _saved(request: HttpRequest, row: Defect, consent: ConsentForm, settle: SettleForm) -> bool:
+def _photos(row: Defect) -> Iterable[Photo]:
+    """Photos taken at the line of the inspection that opened the defect."""
+    if row.visit_id is None or not row.item:
+        return ()
+    return Photo.objects.filter(visit=row.visit_id, about=row.item)
+
+
+def _saved(request: HttpRequest, row: Defect, form: forms.Form, use_case: Any, said: str) -> bool:
     """Whether the form that was posted is done; its reasons stand at its fields otherwise."""
     by = signed_in(request)
-    form: ConsentForm | SettleForm = consent if consent.is_bound else settle
     if not form.is_valid():
         return False
-    use_case: Any = record_consent if consent.is_bound else settle_defect
     try:
         done = done_or_told(form, lambda: use_case(defect=row, by=by, **form.cleaned_data))
     except Refused as refused:
         form.add_error(None, str(refused))
         return False
     if done:
-        messages.success(request, "Saved." if consent.is_bound else "The defect is settled.")
+        messages.success(request, said)
     return done is not None

@@ -10,6 +10,7 @@ from django.db.models import F, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from accounts.access import page_for, signed_in
@@ -20,6 +21,8 @@ from service.sites.forms import done_or_told
 from service.sites.listing import containing
 from service.sites.models import Spa
 from service.sites.visible import visible_spas
+from service.visits.clock import zone_of
+from service.visits.closures import open_closure, retest_asked
 from service.visits.editing import Changed, Refused
 from service.visits.forms_plan import (
     PLAN_FIELDS,
@@ -30,7 +33,7 @@ from service.visits.forms_plan import (
     StopForm,
     who_carries_out_visits,
 )
-from service.visits.models import Visit, VisitState
+from service.visits.models import Visit, VisitKind, VisitState
 from service.visits.open import hand_over
 from service.visits.plan import cancel_visit, change_plan
 from service.visits.plan_stop import plan_stop
@@ -92,13 +95,32 @@ def plan_new(request: HttpRequest) -> HttpResponse:
         request.POST or None,
         by=person,
         spas=_in_use(person).filter(site=spa.site_id),
-        initial={"spas": [spa.pk], "planned_on": today_at(person.organisation)},
+        initial={"spas": [spa.pk], **_proposed(spa, person, request.GET.get("kind", ""))},
     )
     if form.is_valid() and (made := _done(form, lambda: _planned(form, person))):
         spas = ", ".join(visit.spa.name for visit in made)
         messages.success(request, f"Planned for {made[0].planned_on:%A} {made[0].planned_on.day}: {spas}.")
         return redirect(f"{reverse('visits:planned')}?start={made[0].planned_on.isoformat()}")
-    return _form_page(request, form, heading=f"Plan a visit to {spa.site}", submit="Plan the visit")
+    return _form_page(request, form, heading=_heading(spa, form), submit="Plan the visit")
+
+
+def _heading(spa: Spa, form: StopForm) -> str:
+    what = "retest" if form["kind"].value() == VisitKind.RETEST else "visit"
+    return f"Plan a {what} at {spa.site}" if what == "retest" else f"Plan a visit to {spa.site}"
+
+
+def _proposed(spa: Spa, person: Person, kind: str) -> dict[str, Any]:
+    """What the form starts from: today; for a retest, the day and the time by which it was asked for."""
+    today = today_at(person.organisation)
+    if kind != VisitKind.RETEST:
+        return {"planned_on": today}
+    asked, closure = retest_asked(spa), open_closure(spa)
+    instructions = f"Test again. Closed: {closure.reason}" if closure else ""
+    retest = {"kind": kind, "planned_on": today, "instructions": instructions}
+    if asked is None or asked <= timezone.now():
+        return retest
+    local = asked.astimezone(zone_of(person.organisation))
+    return retest | {"planned_on": local.date(), "window_to": local.time().replace(second=0, microsecond=0)}
 
 
 def _planned(form: StopForm, person: Person) -> list[Visit]:
