@@ -77,6 +77,7 @@ def spa(request: HttpRequest, pk: UUID) -> HttpResponse:
         "photos": row.photos.all(),
         "may_edit": person.may(Action.EDIT_SITES),
         "may_plan": person.may(Action.PLAN_VISITS),
+        "may_call_out": person.may(Action.CARRY_OUT_VISITS),
         "see_firm": person.may(Action.SEE_FIRM),
     }
     return render(request, "sites/spa.html", context)
