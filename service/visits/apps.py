@@ -3,7 +3,15 @@ from django.apps import AppConfig
 from accounts.guards import Lock, lock_table, seal_table
 
 _SIGNED = "{row}.state = 'signed'"
-_UNDER_A_VISIT = ("InspectionAnswer", "Reading", "Decision", "TreatmentStep", "Task", "Photo")
+_UNDER_A_VISIT = (
+    "InspectionAnswer",
+    "Reading",
+    "WithdrawnReading",
+    "Decision",
+    "TreatmentStep",
+    "Task",
+    "Photo",
+)
 
 
 class VisitsConfig(AppConfig):

@@ -30,6 +30,35 @@ def moment_of(day: date, at: time | None, zone: ZoneInfo) -> datetime:
     return datetime.combine(day, at or time.min, tzinfo=zone)
 
 
+def moment_today(at: time, *, now: datetime, since: datetime | None, zone: ZoneInfo) -> datetime:
+    """The moment that a clock time typed at work means: today's, or last night's after midnight.
+
+    since  When the work began. The minute in which it began means its beginning, not a moment before.
+
+    >>> from datetime import UTC
+    >>> london, began = ZoneInfo("Europe/London"), datetime(2026, 6, 3, 22, 30, 40, tzinfo=UTC)
+    >>> now = datetime(2026, 6, 3, 23, 10, tzinfo=UTC)
+    >>> [f"{moment_today(time(*at), now=now, since=began, zone=london):%d %H:%M:%S}"
+    ...  for at in ((23, 50), (0, 5), (23, 30))]
+    ['03 23:50:00', '04 00:05:00', '03 23:30:40']
+    """
+    today = moment_of(day_of(now, zone), at, zone)
+    yesterday = moment_of(day_of(now, zone) - timedelta(days=1), at, zone)
+    minute_began = since.replace(second=0, microsecond=0) if since else None
+    moment = yesterday if today > now + TOLERANCE and minute_began and yesterday >= minute_began else today
+    return since.astimezone(zone) if since and moment == minute_began else moment
+
+
+def why_not_then(moment: datetime, *, since: datetime | None, zone: ZoneInfo) -> str:
+    """Why something cannot have been done at ``moment``; "" when it can. since: when the visit began."""
+    now = timezone.now()
+    if lies_ahead(moment):
+        return f"This cannot lie in the future; it is {say(now, now=now, zone=zone)} now."
+    if since and moment < since:
+        return f"This lies before the visit began at {say(since, now=now, zone=zone)}."
+    return ""
+
+
 def say(moment: datetime, *, now: datetime, zone: ZoneInfo) -> str:
     """A moment as short as today allows.
 

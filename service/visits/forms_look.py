@@ -1,11 +1,14 @@
 """What is answered while looking: one small form a line of the inspection."""
 
+from __future__ import annotations
+
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.files.base import File
 
 from service.visits.inspection import ITEMS, InspectionItem
 from service.visits.models import Answer, Visit
@@ -16,6 +19,12 @@ class InspectionLineForm(forms.Form):
         label="Answer", choices=Answer.choices, required=False, widget=forms.RadioSelect
     )
     note = forms.CharField(label="Note", required=False)
+    photo = forms.FileField(
+        label="Photo of it",
+        required=False,
+        widget=forms.FileInput(attrs={"accept": "image/*", "capture": "environment"}),
+        error_messages={"empty": "The file is empty."},
+    )
 
 
 @dataclass
@@ -36,22 +45,30 @@ class LookSheet:
             if form["answer"].value() or form["note"].value()
         }
 
+    def photos(self) -> dict[str, File[bytes]]:
+        """Photos that were chosen, by item."""
+        return {item.key: upload for item, form in self.lines if (upload := form["photo"].data)}
+
     def tell(self, wrong: ValidationError) -> None:
-        """Put the reasons at their lines."""
+        """Put the reasons at their lines: those of a photo, under "key.photo", at the photo."""
         by_key = {item.key: form for item, form in self.lines}
-        for key, reasons in wrong.message_dict.items():
-            by_key[key].add_error("note", reasons)
+        for name, reasons in wrong.message_dict.items():
+            key, _, field = name.partition(".")
+            by_key[key].add_error(field or "note", reasons)
 
 
-def look_sheet(visit: Visit, draft: Mapping[str, Any], posted: Any = None) -> LookSheet:
+def look_sheet(visit: Visit, draft: Mapping[str, Any], posted: Any = None, files: Any = None) -> LookSheet:
     """The sheet as saved, with what was typed and not saved over it; or as posted."""
     saved = {line.item: line for line in visit.inspection.all()}
     lines = []
     for item in ITEMS:
         line = saved.get(item.key)
         initial = {"answer": line.answer, "note": line.note} if line else {}
-        form = InspectionLineForm(posted, prefix=item.key, initial=typed_over(initial, draft, item.key))
+        form = InspectionLineForm(
+            posted, files, prefix=item.key, initial=typed_over(initial, draft, item.key)
+        )
         form.fields["note"].widget.attrs["aria-label"] = f"Note: {item.question}"
+        form.fields["photo"].widget.attrs["aria-label"] = f"Photo: {item.question}"
         lines.append((item, form))
     return LookSheet(lines)
 

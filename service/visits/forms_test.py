@@ -1,6 +1,6 @@
 """What is read: one row a test of the water, all as typed; the use case says what a figure may be."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,9 +12,10 @@ from service.shell import fields
 from service.shell.bandline import BandLine, limits_phrase
 from service.stock.models import Instrument, Method
 from service.visits.bands import line_of, short
+from service.visits.clock import zone_of
 from service.visits.forms_look import typed_over
 from service.visits.models import Bound, Reading, Visit
-from service.visits.parameters import Test, tests_for
+from service.visits.parameters import BY_PARAMETER, Test, tests_for
 from service.visits.readings import ReadingInput
 
 RARELY = ("borate_mg_l", "sulfate_mg_l", "orp_mv", "turbidity_ntu")
@@ -43,6 +44,32 @@ class ReadingForm(forms.Form):
 class SheetForm(forms.Form):
     method = forms.ChoiceField(label="Method", required=False, choices=[("", "Not said"), *Method.choices])
     instrument = forms.ChoiceField(label="Instrument", required=False)
+
+
+class WithdrawForm(forms.Form):
+    """One of the readings of a moment, and why it is taken back."""
+
+    reading = forms.ChoiceField(
+        label="Which one",
+        widget=forms.RadioSelect,
+        error_messages={
+            "required": "Choose the reading that is taken back.",
+            "invalid_choice": "This reading is not there any more.",
+        },
+    )
+    reason = forms.CharField(label="Why", required=False, help_text="At most 400 characters.")
+
+    def __init__(self, *args: Any, readings: Iterable[Reading], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["reading"]
+        assert isinstance(field, forms.ChoiceField)
+        field.choices = [(str(reading.pk), _named(reading)) for reading in readings]
+
+
+def _named(reading: Reading) -> str:
+    figure = f"{reading.bound}{reading.typed} {reading.typed_unit}".rstrip()
+    at = reading.taken_at.astimezone(zone_of(reading.organisation))
+    return f"{BY_PARAMETER[reading.parameter].label} {figure}, {at:%H:%M}"
 
 
 @dataclass

@@ -1,15 +1,17 @@
 """What is typed while working and signing: steps, doses of one's own, tasks, photos, the signature."""
 
 from collections.abc import Iterable
+from datetime import datetime
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 
 from accounts.models import Organisation, Person
 from service.shell.fields import NumberField
 from service.stock.models import Batch, Product
-from service.visits.clock import zone_of
+from service.visits.clock import moment_today, zone_of
 from service.visits.inspection import ITEMS
 from service.visits.models import TaskKind, TreatmentStep, Visit, VisitState
 from service.visits.open import ENDINGS
@@ -23,7 +25,29 @@ def tell(form: forms.Form, wrong: ValidationError) -> None:
         form.add_error(name if name in form.fields else None, messages)
 
 
-class StepForm(forms.Form):
+class DoneAtForm(forms.Form):
+    """Something done at a visit, now or at a time typed. visit: whose start and zone the time is read by."""
+
+    done_at = forms.TimeField(
+        label="Done at, if not just now",
+        required=False,
+        widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
+        input_formats=["%H:%M", "%H.%M", "%H:%M:%S"],
+        error_messages={"invalid": "A time of the day, such as 14:05."},
+    )
+
+    def __init__(self, *args: Any, visit: Visit, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.visit = visit
+
+    def clean_done_at(self) -> datetime | None:
+        """The moment meant: nothing typed is now."""
+        at = self.cleaned_data["done_at"]
+        zone = zone_of(self.visit.organisation)
+        return at and moment_today(at, now=timezone.now(), since=self.visit.started_at, zone=zone)
+
+
+class StepForm(DoneAtForm):
     actual_mass_g = NumberField(
         name="Really added",
         unit="g",
@@ -37,9 +61,17 @@ class StepForm(forms.Form):
         label="Batch", queryset=Batch.objects.none(), required=False, empty_label="Not said"
     )
     reason = forms.CharField(label="Reason, when changed or skipped", required=False)
+    field_order = ("actual_mass_g", "batch", "done_at", "reason")
 
-    def __init__(self, *args: Any, step: TreatmentStep, batches: Iterable[Batch], **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(
+        self, *args: Any, step: TreatmentStep, batches: Iterable[Batch], visit: Visit, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, visit=visit, **kwargs)
+        if step.done_at:
+            done = f"{step.done_at.astimezone(zone_of(visit.organisation)):%H:%M}"
+            self.fields["done_at"].label = f"Done at, if not {done}"
+        if step.action == "retest":
+            del self.fields["done_at"]
         if step.product is None:
             del self.fields["actual_mass_g"], self.fields["batch"]
             self.fields["reason"].label = "Reason, when skipped"
@@ -47,18 +79,20 @@ class StepForm(forms.Form):
             _offer(self.fields["batch"], step.product.batches.filter(archived_at=None), batches)
 
 
-class OwnDoseForm(forms.Form):
+class OwnDoseForm(DoneAtForm):
     product = forms.ModelChoiceField(label="Product", queryset=Product.objects.none())
     mass_g = NumberField(name="Amount", unit="g", low=SMALLEST_MASS_G, high=LARGEST_MASS_G, places=2)
     reason = forms.CharField(label="Why it is added")
+    field_order = ("product", "mass_g", "done_at", "reason")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         _field(self, "product").queryset = Product.objects.filter(archived_at=None)
 
 
-class TaskForm(forms.Form):
+class TaskForm(DoneAtForm):
     note = forms.CharField(label="Note, or the reason when it is left", required=False)
+    field_order = ("done_at", "note")
 
 
 class PhotoForm(forms.Form):

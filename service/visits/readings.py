@@ -22,8 +22,18 @@ from service.stock.models import Instrument, Method
 from service.visits.changes import last_change
 from service.visits.clock import day_of, lies_ahead, zone_of
 from service.visits.editing import Refused, edit, note
-from service.visits.models import Bound, Moment, Reading, StepState, TreatmentStep, Visit, VisitState
+from service.visits.models import (
+    Bound,
+    Moment,
+    Reading,
+    StepState,
+    TreatmentStep,
+    Visit,
+    VisitState,
+    WithdrawnReading,
+)
 from service.visits.parameters import BY_PARAMETER, TESTS, Test, tests_for
+from service.visits.wording import needed
 
 __all__ = [
     "BY_PARAMETER",
@@ -109,14 +119,26 @@ def record_readings(
 
 @transaction.atomic
 def withdraw_reading(*, reading: Reading, reason: str, by: Person, expected_revision: int | None) -> None:
-    """Take back a reading that was typed by mistake; the audit trail keeps its figure.
+    """Take back a reading that was typed by mistake. It is judged no more and not on the record; what it
+    said and why it went stay with the visit, and the audit trail keeps its figure.
 
     An earlier reading of the same parameter and moment governs again.
+
+    Raises ValidationError for ``reason``, NotAllowed, AlreadySigned, Changed, Refused.
     """
     row = edit(reading.visit, by=by, expected_revision=expected_revision)
-    if not reason.strip():
-        raise ValidationError({"reason": "Say why the reading is taken back."})
+    why = needed(reason, "reason", "Say why the reading is taken back.")
     figure = _as_typed(reading)
+    WithdrawnReading.objects.create(
+        organisation_id=row.organisation_id,
+        visit=row,
+        parameter=reading.parameter,
+        moment=reading.moment,
+        figure=figure,
+        taken_at=reading.taken_at,
+        reason=why,
+        withdrawn_by=by,
+    )
     same = Reading.objects.filter(visit=row, parameter=reading.parameter, moment=reading.moment)
     Reading.objects.filter(pk=reading.pk).delete()
     if not same.filter(governs=True).exists() and (earlier := same.last()):

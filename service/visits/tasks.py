@@ -1,6 +1,6 @@
 """Jobs beside the water: what is due and why, what is taken on, done or left."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -9,14 +9,23 @@ from django.db import transaction
 from django.utils import timezone
 
 from accounts.models import Person
-from service.visits.clock import lies_ahead
+from service.visits.clock import why_not_then, zone_of
 from service.visits.due import due_jobs, today_at
 from service.visits.editing import Refused, edit, note
 from service.visits.fresh_fill import FRESH_FILL, Line, lines_for, next_line
 from service.visits.models import Task, TaskKind, TaskState, Visit
 from service.visits.wording import needed, optional
 
-__all__ = ["FRESH_FILL", "DueTask", "do_task", "due_tasks", "leave_task", "take_on_task", "tick_line"]
+__all__ = [
+    "FRESH_FILL",
+    "DueTask",
+    "do_task",
+    "due_tasks",
+    "leave_task",
+    "other_jobs",
+    "take_on_task",
+    "tick_line",
+]
 
 
 @dataclass(frozen=True)
@@ -75,6 +84,12 @@ def due_tasks(visit: Visit) -> list[DueTask]:
     return shown
 
 
+def other_jobs(shown: Iterable[DueTask]) -> list[TaskKind]:
+    """Jobs that nothing asks for today and nobody has taken on: they may be taken on all the same."""
+    named = {due.kind for due in shown}
+    return [kind for kind in TaskKind if kind not in named]
+
+
 @transaction.atomic
 def take_on_task(*, visit: Visit, kind: str, by: Person, expected_revision: int | None) -> Task:
     """Say that a job will be done at this visit. A drain taken on keeps the old water from being dosed.
@@ -114,7 +129,7 @@ def tick_line(
     skipped = optional(skipped, "skipped", longest=200)
     if skipped and key == FRESH_FILL[0].key:
         raise Refused("The breaker goes off before the level falls. This line cannot be passed.")
-    at = _done_at(done_at)
+    at = _done_at(row, done_at)
     task.lines_done = {**task.lines_done, key: {"at": at.isoformat(), "skipped": skipped}}
     task.save()
     note(row, "visit.task_changed", by=by, kind=task.kind, line=key, passed=bool(skipped))
@@ -141,7 +156,7 @@ def do_task(
     if turn is not None:
         raise Refused(f"A line is still open: {turn.text}")
     task.note = optional(remark, "remark")
-    task.state, task.done_at, task.done_by = TaskState.DONE, _done_at(done_at), by
+    task.state, task.done_at, task.done_by = TaskState.DONE, _done_at(row, done_at), by
     task.save()
     note(row, "visit.task_changed", by=by, kind=kind, state=task.state)
     return task
@@ -194,7 +209,9 @@ def _why(why: str, source: str) -> str:
     return f"{why} ({source})"[:300]
 
 
-def _done_at(moment: datetime | None) -> datetime:
-    if lies_ahead(moment):
-        raise ValidationError({"done_at": "This cannot lie in the future."})
-    return moment or timezone.now()
+def _done_at(visit: Visit, moment: datetime | None) -> datetime:
+    if moment is None:
+        return timezone.now()
+    if wrong := why_not_then(moment, since=visit.started_at, zone=zone_of(visit.organisation)):
+        raise ValidationError({"done_at": wrong})
+    return moment

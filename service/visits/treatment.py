@@ -19,7 +19,7 @@ from service.chemistry.errors import InputError
 from service.chemistry.predict import predict
 from service.stock.models import Batch, Product
 from service.visits.changes import CHANGES_WATER, done_changes
-from service.visits.clock import lies_ahead
+from service.visits.clock import why_not_then, zone_of
 from service.visits.decide import standing_decision
 from service.visits.deviations import changed_amount, is_provisional
 from service.visits.editing import Refused, edit, note
@@ -212,10 +212,8 @@ def _check_not_provisional(visit: Visit, step: TreatmentStep) -> None:
 def _time(visit: Visit, done_at: datetime | None) -> datetime:
     if done_at is None:
         return timezone.now()
-    if lies_ahead(done_at):
-        raise ValidationError({"done_at": "This cannot lie in the future."})
-    if visit.started_at and done_at < visit.started_at:
-        raise ValidationError({"done_at": "This lies before the visit began."})
+    if wrong := why_not_then(done_at, since=visit.started_at, zone=zone_of(visit.organisation)):
+        raise ValidationError({"done_at": wrong})
     return done_at
 
 

@@ -22,6 +22,7 @@ technician_urls = [
     path("<uuid:pk>/draft/", views_visit.visit_draft, name="visit_draft"),
     path("<uuid:pk>/inspection/", views_water.visit_inspection, name="visit_inspection"),
     path("<uuid:pk>/readings/<str:moment>/", views_water.visit_readings, name="visit_readings"),
+    path("<uuid:pk>/withdraw/<str:moment>/", views_water.visit_withdraw, name="visit_withdraw"),
     path("<uuid:pk>/governs/<uuid:reading_pk>/", views_water.visit_governs, name="visit_governs"),
     path("<uuid:pk>/decide/<str:moment>/", views_water.visit_decide, name="visit_decide"),
     path("<uuid:pk>/steps/<uuid:step_pk>/", views_work.visit_step, name="visit_step"),

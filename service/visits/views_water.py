@@ -3,6 +3,7 @@
 from uuid import UUID
 
 from django.contrib import messages
+from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_POST
@@ -12,10 +13,12 @@ from accounts.roles import Action
 from service.visits.decide import decide
 from service.visits.editing import Refused
 from service.visits.forms_look import look_sheet
-from service.visits.inspection import answer_inspection
+from service.visits.forms_test import WithdrawForm
+from service.visits.forms_work import tell
+from service.visits.look import save_look
 from service.visits.models import Moment, Reading, Visit
 from service.visits.posted import revision, write
-from service.visits.readings import choose_governing, record_readings
+from service.visits.readings import choose_governing, record_readings, withdraw_reading
 from service.visits.visit_page import after_sheet, before_sheet, beside_of, find_visit
 
 
@@ -23,15 +26,19 @@ from service.visits.visit_page import after_sheet, before_sheet, beside_of, find
 @require_POST
 def visit_inspection(request: HttpRequest, pk: UUID) -> HttpResponse:
     row, person = find_visit(request, pk), signed_in(request)
-    sheet = look_sheet(row, {}, request.POST)
+    sheet = look_sheet(row, {}, request.POST, request.FILES)
     return write(
         request,
         row,
         key="look",
         section="look",
         form=sheet,
-        act=lambda: answer_inspection(
-            visit=row, answers=sheet.answers(), by=person, expected_revision=revision(request)
+        act=lambda: save_look(
+            visit=row,
+            answers=sheet.answers(),
+            photos=sheet.photos(),
+            by=person,
+            expected_revision=revision(request),
         ),
         tell=sheet.tell,
         said="The inspection is saved.",
@@ -87,6 +94,38 @@ def visit_governs(request: HttpRequest, pk: UUID, reading_pk: UUID) -> HttpRespo
             reading=reading, by=signed_in(request), expected_revision=revision(request)
         ),
         said="This reading is judged from now on; the other stays on the record.",
+    )
+
+
+@page_for(Action.CARRY_OUT_VISITS)
+@require_POST
+def visit_withdraw(request: HttpRequest, pk: UUID, moment: str) -> HttpResponse:
+    """Take back one reading of a moment, with the reason."""
+    row, at = find_visit(request, pk), _moment(moment)
+    readings = list(row.readings.filter(moment=at).select_related("visit", "organisation"))
+    form = WithdrawForm(request.POST, prefix=f"withdraw-{at}", readings=readings)
+
+    def act() -> None:
+        if not form.is_valid():
+            raise ValidationError({})
+        chosen = next(item for item in readings if str(item.pk) == form.cleaned_data["reading"])
+        withdraw_reading(
+            reading=chosen,
+            reason=form.cleaned_data["reason"],
+            by=signed_in(request),
+            expected_revision=revision(request),
+        )
+
+    return write(
+        request,
+        row,
+        key=f"withdraw-{at}",
+        section="test" if at == Moment.BEFORE else "do",
+        form=form,
+        act=act,
+        tell=lambda wrong: tell(form, wrong),
+        said="The reading is taken back.",
+        at=f"withdraw-{at}",
     )
 
 

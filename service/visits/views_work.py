@@ -1,5 +1,6 @@
 """Posts of Do: steps, doses of one's own, tasks."""
 
+from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
@@ -27,7 +28,7 @@ def visit_step(request: HttpRequest, pk: UUID, step_pk: UUID) -> HttpResponse:
     steps = TreatmentStep.objects.select_related("visit__spa", "product", "decision")
     step = get_object_or_404(steps, pk=step_pk, visit=row)
     batches = Batch.objects.filter(product=step.product_id, archived_at=None) if step.product_id else ()
-    form = step_form(step, batches, {}, request.POST)
+    form = step_form(row, step, batches, {}, request.POST)
 
     def act() -> None:
         if not form.is_valid():
@@ -43,6 +44,7 @@ def visit_step(request: HttpRequest, pk: UUID, step_pk: UUID) -> HttpResponse:
             actual_mass_g=given.get("actual_mass_g"),
             batch=given.get("batch"),
             reason=given["reason"],
+            done_at=given.get("done_at"),
         )
 
     return write(
@@ -61,7 +63,7 @@ def visit_step(request: HttpRequest, pk: UUID, step_pk: UUID) -> HttpResponse:
 @require_POST
 def visit_own_dose(request: HttpRequest, pk: UUID) -> HttpResponse:
     row, person = find_visit(request, pk), signed_in(request)
-    form = OwnDoseForm(request.POST, prefix="own")
+    form = OwnDoseForm(request.POST, prefix="own", visit=row)
 
     def act() -> None:
         if not form.is_valid():
@@ -87,8 +89,12 @@ def visit_task(request: HttpRequest, pk: UUID, kind: str) -> HttpResponse:
     if kind not in TaskKind.values:
         raise Http404
     row, person = find_visit(request, pk), signed_in(request)
-    form = TaskForm(request.POST, prefix=f"task-{kind}")
-    form.is_valid()
+    form = TaskForm(request.POST, prefix=f"task-{kind}", visit=row)
+
+    def act() -> None:
+        if not form.is_valid():
+            raise ValidationError({})
+        _task(request, row, kind, form.cleaned_data, person)
 
     return write(
         request,
@@ -96,28 +102,32 @@ def visit_task(request: HttpRequest, pk: UUID, kind: str) -> HttpResponse:
         key=f"task-{kind}",
         section="do",
         form=form,
-        act=lambda: _task(request, row, kind, form.cleaned_data.get("note", ""), person),
+        act=act,
         tell=lambda wrong: _tell_task(form, wrong),
         at=f"task-{kind}",
     )
 
 
-def _task(request: HttpRequest, visit: Visit, kind: str, words: str, by: Person) -> None:
+def _task(request: HttpRequest, visit: Visit, kind: str, given: dict[str, Any], by: Person) -> None:
     seen, line = revision(request), request.POST.get("line", "")
+    words, at = given["note"], given["done_at"]
     match request.POST.get("act"):
         case "take_on":
             take_on_task(visit=visit, kind=kind, by=by, expected_revision=seen)
         case "tick":
-            tick_line(visit=visit, key=line, by=by, expected_revision=seen)
+            tick_line(visit=visit, key=line, by=by, expected_revision=seen, done_at=at)
         case "pass":
             if not words.strip():
                 raise ValidationError({"skipped": "Say why this line is passed."})
-            tick_line(visit=visit, key=line, by=by, expected_revision=seen, skipped=words)
+            tick_line(visit=visit, key=line, by=by, expected_revision=seen, skipped=words, done_at=at)
         case "leave":
             leave_task(visit=visit, kind=kind, reason=words, by=by, expected_revision=seen)
         case _:
-            do_task(visit=visit, kind=kind, by=by, expected_revision=seen, remark=words)
+            do_task(visit=visit, kind=kind, by=by, expected_revision=seen, remark=words, done_at=at)
 
 
 def _tell_task(form: TaskForm, wrong: ValidationError) -> None:
-    form.add_error("note", wrong.messages)
+    """A time's reason at the time; every other one at the note."""
+    reasons = wrong.message_dict if hasattr(wrong, "error_dict") else {"note": wrong.messages}
+    for name, messages in reasons.items():
+        form.add_error("done_at" if name == "done_at" else "note", messages)

@@ -24,7 +24,7 @@ from service.visits.decide import LABEL_FIRST, is_current, standing_decision
 from service.visits.editing import Changed
 from service.visits.fitness import fitness_of
 from service.visits.forms_look import look_sheet, typed_over
-from service.visits.forms_test import Beside, reading_sheet
+from service.visits.forms_test import Beside, WithdrawForm, reading_sheet
 from service.visits.models import (
     Decision,
     Draft,
@@ -37,9 +37,10 @@ from service.visits.models import (
     VisitState,
 )
 from service.visits.open import ENDINGS
+from service.visits.parameters import BY_PARAMETER
 from service.visits.readings import conversion_remark, instrument_remark, previous_readings
 from service.visits.stops import stops_of_day
-from service.visits.tasks import DueTask, due_tasks
+from service.visits.tasks import DueTask, due_tasks, other_jobs
 from service.visits.treatment import expected_water, standing_steps
 from service.visits.verdict import standing_verdict
 from service.visits.visible import visible_visits
@@ -140,7 +141,25 @@ def _look_and_test(visit: Visit, typed: Typed, drafts: Mapping[str, Mapping[str,
         "beside": beside,
         "before": typed.forms.get("before") or before_sheet(visit, beside, drafts.get("test", {})),
         "after": typed.forms.get("after") or after_sheet(visit, beside, drafts.get("do", {})),
+        "withdrawals": {moment: _withdrawal(visit, moment, typed) for moment in Moment.values},
         "remarks": sorted({words for pair in remarks for words in pair if words}),
+    }
+
+
+def _withdrawal(visit: Visit, moment: str, typed: Typed) -> dict[str, Any]:
+    """Taking a reading of the moment back: the form, and what was taken back already."""
+    readings = [item for item in visit.readings.all() if item.moment == moment]
+    prefix = f"withdraw-{moment}"
+    return {
+        "id": prefix,
+        "form": typed.forms.get(prefix) or WithdrawForm(prefix=prefix, readings=readings),
+        "moment": moment,
+        "any": bool(readings),
+        "gone": [
+            (BY_PARAMETER[item.parameter].label, item)
+            for item in visit.withdrawn_readings.all()
+            if item.moment == moment
+        ],
     }
 
 
@@ -169,8 +188,8 @@ def _decide_and_do(
     visit: Visit, typed: Typed, drafts: Mapping[str, Mapping[str, Any]], now: datetime
 ) -> dict[str, Any]:
     decision, steps, draft = standing_decision(visit), standing_steps(visit), drafts.get("do", {})
-    on_page = _steps(steps, decision, typed, draft, now)
-    tasks = [_task(due, typed, draft) for due in due_tasks(visit)]
+    on_page = _steps(visit, steps, decision, typed, draft, now)
+    tasks = [_task(visit, due, typed, draft) for due in due_tasks(visit)]
     waits = [item for item in on_page if item.is_waiting]
     changed = last_change(visit) is not None
     return {
@@ -184,6 +203,7 @@ def _decide_and_do(
         "waits": waits,
         "last_wait": max(waits, key=_until, default=None),
         "tasks": tasks,
+        "other_jobs": other_jobs(item.due for item in tasks),
         "open_tasks": [item for item in tasks if not item.due.is_settled],
         "drain_planned": drain_planned(visit),
         "retest_is_due": any(item.is_turn and item.step.action == "retest" for item in on_page),
@@ -191,7 +211,7 @@ def _decide_and_do(
         "has_readings": any(item.moment == Moment.BEFORE for item in visit.readings.all()),
         "has_after": bool(_after(visit)),
         "own": typed.forms.get("own")
-        or forms_work.OwnDoseForm(prefix="own", initial=typed_over({}, draft, "own")),
+        or forms_work.OwnDoseForm(prefix="own", initial=typed_over({}, draft, "own"), visit=visit),
     }
 
 
@@ -201,6 +221,7 @@ def _until(item: StepOnPage) -> datetime:
 
 
 def _steps(
+    visit: Visit,
     steps: Iterable[TreatmentStep],
     decision: Decision | None,
     typed: Typed,
@@ -215,7 +236,8 @@ def _steps(
         StepOnPage(
             step=step,
             headline=step_words.headline(step),
-            form=typed.forms.get(f"step-{step.pk}") or step_form(step, batches[step.product_id], draft),
+            form=typed.forms.get(f"step-{step.pk}")
+            or step_form(visit, step, batches[step.product_id], draft),
             is_turn=step.pk == turn,
             is_waiting=bool(step.wait_until and step.state == StepState.DONE and step.wait_until > now),
             remark="" if decision and step.decision_id == decision.pk else "Of an earlier decision.",
@@ -225,7 +247,11 @@ def _steps(
 
 
 def step_form(
-    step: TreatmentStep, batches: Iterable[Batch], draft: Mapping[str, Any], posted: Any = None
+    visit: Visit,
+    step: TreatmentStep,
+    batches: Iterable[Batch],
+    draft: Mapping[str, Any],
+    posted: Any = None,
 ) -> forms.Form:
     """The form of one step: the amount planned until another is typed."""
     mass = step.actual_mass_g if step.actual_mass_g is not None else step.planned_mass_g
@@ -236,7 +262,12 @@ def step_form(
     }
     prefix = f"step-{step.pk}"
     return forms_work.StepForm(
-        posted, prefix=prefix, initial=typed_over(saved, draft, prefix), step=step, batches=batches
+        posted,
+        prefix=prefix,
+        initial=typed_over(saved, draft, prefix),
+        visit=visit,
+        step=step,
+        batches=batches,
     )
 
 
@@ -249,11 +280,11 @@ def _batches(steps: Iterable[TreatmentStep]) -> Mapping[Any, list[Batch]]:
     return by_product
 
 
-def _task(due: DueTask, typed: Typed, draft: Mapping[str, Any]) -> TaskOnPage:
+def _task(visit: Visit, due: DueTask, typed: Typed, draft: Mapping[str, Any]) -> TaskOnPage:
     prefix = f"task-{due.kind}"
     saved = {"note": due.task.note if due.task else ""}
     form = typed.forms.get(prefix) or forms_work.TaskForm(
-        prefix=prefix, initial=typed_over(saved, draft, prefix)
+        prefix=prefix, initial=typed_over(saved, draft, prefix), visit=visit
     )
     return TaskOnPage(due, form, due.task is not None and due.task.state == TaskState.DUE)
 

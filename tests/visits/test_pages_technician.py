@@ -76,6 +76,7 @@ def address(name: str, firm: Firm, visit: Visit) -> str:
         "call_out": (firm.spa.pk,),
         "visit_readings": (visit.pk, "before"),
         "visit_decide": (visit.pk, "before"),
+        "visit_withdraw": (visit.pk, "before"),
         "visit_governs": (visit.pk, uuid4()),
         "visit_step": (visit.pk, uuid4()),
         "visit_task": (visit.pk, "filter_rinse"),
@@ -183,6 +184,19 @@ def test_a_stop_on_no_such_day_does_not_exist(in_firm: Firm, browser: Browser, d
     assert browser.get(url("stop", in_firm.site.pk, day)).status_code == 404
 
 
+def test_a_call_out_is_reached_from_the_spa_and_from_a_stop_that_is_done(
+    in_firm: Firm, browser: Browser, sign_in: Any
+) -> None:
+    asked = url("call_out", in_firm.spa.pk)
+    spa_page = reverse("sites:spa", args=[in_firm.spa.pk])
+    visit = ready(in_firm)
+    sign(in_firm, visit)
+
+    assert asked in words_of(browser.get(spa_page))
+    assert asked in words_of(browser.get(url("stop", in_firm.site.pk, visit.planned_on.isoformat())))
+    assert asked not in words_of(sign_in(in_firm.auditor).get(spa_page))
+
+
 def test_a_technician_puts_a_call_out_on_their_own_day(in_firm: Firm, browser: Browser) -> None:
     answer = browser.post(
         url("call_out", in_firm.spa.pk), {"kind": "call_out", "instructions": "Water is green"}
@@ -230,6 +244,58 @@ def test_the_inspection_is_saved(in_firm: Firm, browser: Browser) -> None:
     assert answer.status_code == 302
     assert fresh(visit).inspection.get(item="cover").note == "Cracked hinge"
     assert in_firm.spa.defects.get().description == "Cracked hinge"
+
+
+def picture(name: str = "a.jpg") -> SimpleUploadedFile:
+    file = BytesIO()
+    Image.new("RGB", (20, 10), "teal").save(file, "JPEG")
+    return SimpleUploadedFile(name, file.getvalue(), "image/jpeg")
+
+
+def test_a_photo_taken_at_a_no_stands_with_its_defect(in_firm: Firm, browser: Browser, sign_in: Any) -> None:
+    visit = started(in_firm)
+
+    browser.post(
+        url("visit_inspection", visit.pk), {**look(visit, cover="Cracked hinge"), "cover-photo": picture()}
+    )
+
+    photo = Photo.objects.get()
+    assert (photo.about, photo.visit) == ("cover", visit)
+    defect = in_firm.spa.defects.get()
+    shown = words_of(sign_in(in_firm.office).get(url("defect", defect.pk)))
+    assert url("photo_file", visit.pk, photo.pk) in shown
+    assert "A photo of this is kept" in words_of(browser.get(url("visit", visit.pk)))
+
+
+def test_a_photo_that_is_none_is_told_at_its_line_and_the_words_are_saved(
+    in_firm: Firm, browser: Browser
+) -> None:
+    visit = started(in_firm)
+    broken = SimpleUploadedFile("a.jpg", b"MZ not a picture", "image/jpeg")
+
+    page = words_of(
+        browser.post(
+            url("visit_inspection", visit.pk), {**look(visit, cover="Cracked hinge"), "cover-photo": broken}
+        )
+    )
+
+    assert "cannot be read as a photo" in page
+    assert 'id="id_cover-photo_error"' in page
+    assert 'value="Cracked hinge"' in page
+    assert fresh(visit).inspection.get(item="cover").note == "Cracked hinge"
+    assert not Photo.objects.exists()
+
+
+def test_a_photo_is_kept_although_a_word_is_missing_elsewhere(in_firm: Firm, browser: Browser) -> None:
+    visit = started(in_firm)
+    fields = look(visit, cover="Cracked hinge", filter="")
+
+    page = words_of(browser.post(url("visit_inspection", visit.pk), {**fields, "cover-photo": picture()}))
+
+    assert "Say what is wrong. What is wrong with the filter?" in page
+    assert "A photo of this is kept" in page
+    assert Photo.objects.get().about == "cover"
+    assert fresh(visit).inspection.count() == 0
 
 
 def test_readings_are_saved_as_typed_with_the_method_of_the_whole_sheet(
@@ -295,6 +361,58 @@ def test_a_repeat_stays_and_the_first_can_govern_again(in_firm: Firm, browser: B
 
     first.refresh_from_db()
     assert first.governs
+
+
+def test_a_reading_typed_by_mistake_is_taken_back_and_stands_struck_through(
+    in_firm: Firm, browser: Browser
+) -> None:
+    visit = read(in_firm, started(in_firm), {"ph": "7.4"})
+    browser.post(
+        url("visit_readings", visit.pk, "before"),
+        sheet(visit, {"ph": "1"}, **{"before-ph-repeat": "on"}),
+    )
+    wrong = Reading.objects.get(typed="1")
+
+    browser.post(
+        url("visit_withdraw", visit.pk, "before"),
+        {"withdraw-before-reading": str(wrong.pk), "withdraw-before-reason": "Wrong cuvette"},
+    )
+
+    assert Reading.objects.get().typed == "7.4"
+    page = words_of(browser.get(url("visit", visit.pk)))
+    assert "<del>pH 1</del>" in page
+    assert "Wrong cuvette" in page
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ({"reason": "Wrong cuvette"}, "Choose the reading that is taken back."),
+        ({"reading": str(uuid4()), "reason": "Wrong cuvette"}, "This reading is not there any more."),
+        ({"reading": "", "reason": ""}, "Choose the reading that is taken back."),
+    ],
+)
+def test_taking_back_no_reading_is_told_and_the_reason_kept(
+    in_firm: Firm, browser: Browser, typed: dict[str, str], told: str
+) -> None:
+    visit = read(in_firm, started(in_firm), {"ph": "7.4"})
+    fields = {f"withdraw-before-{name}": value for name, value in typed.items()}
+
+    page = words_of(browser.post(url("visit_withdraw", visit.pk, "before"), fields))
+
+    assert told in page
+    assert f'value="{typed["reason"]}"' in page or not typed["reason"]
+    assert Reading.objects.count() == 1
+
+
+def test_taking_a_reading_back_asks_why(in_firm: Firm, browser: Browser) -> None:
+    visit = read(in_firm, started(in_firm), {"ph": "7.4"})
+    fields = {"withdraw-before-reading": str(Reading.objects.get().pk), "withdraw-before-reason": " "}
+
+    page = words_of(browser.post(url("visit_withdraw", visit.pk, "before"), fields))
+
+    assert "Say why the reading is taken back." in page
+    assert Reading.objects.exists()
 
 
 def test_a_draft_is_kept_as_typed_and_comes_back_with_a_sentence(in_firm: Firm, browser: Browser) -> None:
@@ -405,6 +523,74 @@ def test_a_step_is_done_with_its_batch_and_its_wait_stands_on_the_page(
     assert "wait until" in page
     assert "10:20" in page
     assert "Second readings" in page
+
+
+def test_a_step_done_earlier_makes_its_wait_run_from_then(
+    in_firm: Firm, browser: Browser, clock: Any
+) -> None:
+    visit, step = dosed(in_firm)
+    clock.shift(timedelta(minutes=12))
+
+    browser.post(
+        url("visit_step", visit.pk, step.pk),
+        {f"step-{step.pk}-actual_mass_g": "100", f"step-{step.pk}-done_at": "10:05", "act": "do"},
+    )
+
+    step.refresh_from_db()
+    assert f"{step.done_at:%H:%M}" == "09:05"
+    assert step.wait_until == step.done_at + timedelta(minutes=20)
+    assert "Done at, if not 10:05" in words_of(browser.get(url("visit", visit.pk)))
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ("11:30", "This cannot lie in the future; it is 10:00 now."),
+        ("09:59", "This lies before the visit began at 10:00."),
+        ("noon", "A time of the day, such as 14:05."),
+    ],
+)
+def test_a_time_that_cannot_be_is_told_at_its_field(
+    in_firm: Firm, browser: Browser, typed: str, told: str
+) -> None:
+    visit, step = dosed(in_firm)
+    for asked, prefix in (
+        (url("visit_step", visit.pk, step.pk), f"step-{step.pk}"),
+        (url("visit_task", visit.pk, "filter_rinse"), "task-filter_rinse"),
+    ):
+        page = words_of(
+            browser.post(asked, {f"{prefix}-done_at": typed, f"{prefix}-actual_mass_g": "100", "act": "do"})
+        )
+
+        assert told in page
+        assert f'id="id_{prefix}-done_at_error"' in page
+    assert not fresh(visit).tasks.exists()
+
+
+def test_a_job_done_earlier_keeps_its_time(in_firm: Firm, browser: Browser, clock: Any) -> None:
+    visit = started(in_firm)
+    clock.shift(timedelta(minutes=30))
+
+    browser.post(
+        url("visit_task", visit.pk, "filter_rinse"), {"act": "do", "task-filter_rinse-done_at": "10:14"}
+    )
+
+    done_at = visit.tasks.get().done_at
+    assert done_at is not None
+    assert f"{done_at:%H:%M}" == "09:14"
+
+
+def test_a_job_that_nothing_asks_for_can_be_taken_on(in_firm: Firm, browser: Browser) -> None:
+    visit = started(in_firm)
+    asked = url("visit_task", visit.pk, "line_purge")
+    assert asked in words_of(browser.get(url("visit", visit.pk)))
+
+    browser.post(asked, {"act": "take_on"})
+
+    page = words_of(browser.get(url("visit", visit.pk)))
+    assert 'id="task-line_purge"' in page
+    browser.post(asked, {"act": "do"})
+    assert visit.tasks.get(kind="line_purge").state == "done"
 
 
 def test_a_changed_amount_asks_for_its_reason_at_the_field(in_firm: Firm, browser: Browser) -> None:

@@ -13,7 +13,7 @@ from accounts.models import AuditEvent
 from service.chemistry.readings import PARAMETERS
 from service.chemistry.uncertainty import BROMINE_PER_CHLORINE
 from service.visits.editing import Changed, Refused
-from service.visits.models import Moment, Reading, StepState
+from service.visits.models import Moment, Reading, StepState, WithdrawnReading
 from service.visits.readings import (
     TESTS,
     ReadingInput,
@@ -28,7 +28,7 @@ from service.visits.readings import tests_for as offered_to
 from service.visits.treatment import do_step
 from tests.factories import InstrumentFactory, SpaFactory
 from tests.personas import Firm
-from tests.visits.working import GOOD, fresh, planned, product, read, signed, started, with_plan
+from tests.visits.working import GOOD, fresh, planned, product, read, ready, sign, signed, started, with_plan
 
 
 def record(firm: Firm, visit: Any, *readings: ReadingInput, moment: str = Moment.BEFORE) -> list[Reading]:
@@ -263,6 +263,19 @@ def test_a_reading_taken_back_lets_the_earlier_one_govern(in_firm: Firm) -> None
 
     assert list(Reading.objects.values_list("typed", "governs")) == [("7.9", True)]
     assert AuditEvent.objects.get(action="visit.reading_withdrawn").detail["figure"] == "1"
+    gone = WithdrawnReading.objects.get()
+    assert (gone.figure, gone.reason, gone.withdrawn_by) == ("1", "Wrong cuvette", in_firm.technician)
+
+
+def test_a_reading_taken_back_is_in_no_record(in_firm: Firm) -> None:
+    visit = ready(in_firm)
+    (wrong,) = record(in_firm, visit, ReadingInput("ph", "3.1", repeat=True))
+    withdraw_reading(reading=wrong, reason="Sample spilt", by=in_firm.technician, expected_revision=None)
+
+    record_of_it = sign(in_firm, visit)
+
+    assert "3.1" not in record_of_it.canonical
+    assert [one["typed"] for one in record_of_it.content["readings"] if one["parameter"] == "ph"] == ["7.4"]
 
 
 def test_after_a_further_dose_a_reading_is_a_new_one_not_a_correction(in_firm: Firm, clock: Any) -> None:

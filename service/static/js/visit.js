@@ -13,6 +13,8 @@
     const page = form.ownerDocument.location.pathname;
     const body = new FormData(form);
     body.delete("sign-pin");
+    // A chosen file is no draft: it goes with the form itself.
+    form.querySelectorAll("input[type=file]").forEach((field) => body.delete(field.name));
     body.set("section", form.dataset.draft);
     return fetch(`${page.replace(/(visits\/[0-9a-f-]{36}\/).*/, "$1")}draft/`, { method: "POST", body, keepalive: true })
       .catch(() => undefined);
@@ -33,7 +35,8 @@
   const ask = (question) => {
     const no = question.querySelector("input[value=no]:checked");
     const note = question.querySelector(".note-line input, .note-line textarea");
-    question.classList.toggle("asks", Boolean(no || note.value));
+    const wrong = question.classList.contains("field-wrong");
+    question.classList.toggle("asks", Boolean(no || note.value || wrong));
   };
   document.querySelectorAll(".question").forEach((question) => {
     ask(question);

@@ -24,6 +24,7 @@ from service.visits.models.water import (
     Reading,
     StepState,
     TreatmentStep,
+    WithdrawnReading,
 )
 from service.visits.models.work import Draft, Photo, Task, TaskKind, TaskState, visit_photo_path
 
@@ -55,5 +56,6 @@ __all__ = [
     "VisitKind",
     "VisitState",
     "WhoPays",
+    "WithdrawnReading",
     "visit_photo_path",
 ]

@@ -92,6 +92,25 @@ class Reading(OwnedByOrganisation):
         return f"{self.parameter} {self.value}"
 
 
+class WithdrawnReading(OwnedByOrganisation):
+    """A reading that was typed by mistake and taken back. It is judged nowhere; ``figure`` is as typed."""
+
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="withdrawn_readings")
+    parameter = models.CharField(max_length=40)
+    moment = models.CharField(max_length=6, choices=Moment)
+    figure = models.CharField(max_length=45)
+    taken_at = models.DateTimeField()
+    reason = models.CharField("why it was taken back", max_length=400)
+    withdrawn_at = models.DateTimeField(default=timezone.now)
+    withdrawn_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering: ClassVar = ["withdrawn_at", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.parameter} {self.figure}"
+
+
 class Decision(OwnedByOrganisation):
     """What the engine was asked and what it answered. The newest one stands."""
 
