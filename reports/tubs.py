@@ -28,7 +28,7 @@ from service.visits.models import (
     Visit,
     VisitState,
 )
-from service.visits.views_history import DAYS_SHOWN, PLOTTED, plots
+from service.visits.views_history import DAYS_SHOWN, PLOTTED, former_readings, plots
 from service.visits.visible import visible_records, visible_visits
 
 RECORDS_SHOWN = 12
@@ -133,7 +133,7 @@ def closures_of(spa: Spa) -> list[Closure]:
 def water_over_time(
     spa: Spa, records: Iterable[Record], closures: Iterable[Closure], now: datetime
 ) -> list[TimePlot]:
-    """The readings of signed visits over the last days, one plot a parameter; one query."""
+    """The readings of signed visits and of lists over the last days, one plot a parameter; two queries."""
     since = now - timedelta(days=DAYS_SHOWN)
     signed = Reading.objects.filter(visit__spa=spa, visit__state=VisitState.SIGNED, governs=True)
     rows = signed.filter(taken_at__gte=since, parameter__in=PLOTTED).order_by("taken_at", "pk")
@@ -141,7 +141,7 @@ def water_over_time(
     for reading in rows:
         readings.setdefault(reading.parameter, []).append(reading)
     events = [*_drained(records), *(Event(closure.closed_at, "closed") for closure in closures)]
-    return plots(spa, readings, events, now)
+    return plots(spa, readings, former_readings(spa, now), events, now)
 
 
 def _drained(records: Iterable[Record]) -> list[Event]:

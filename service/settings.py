@@ -275,6 +275,7 @@ CELERY_BEAT_SCHEDULE = {
     "fetch the calendars of bookings": {"task": "rounds.fetch_all_calendars", "schedule": 3600.0},
     # Each firm's own Friday noon is found out by the task; a tick too many asks for nothing.
     "plan next weeks": {"task": "rounds.plan_next_weeks", "schedule": 15 * 60.0},
+    "forget lists that nobody came back to": {"task": "importing.drop_stale", "schedule": 3600.0},
 }
 # A run that has sat this long without being picked up, or whose worker went silent, is queued again.
 RUN_STALE_SECONDS = env.int("RUN_STALE_SECONDS", default=60)

@@ -28,6 +28,8 @@ def places_for(person: Person) -> list[Place]:
         places += [Place("Records", "visits:records"), Place("Search", "sites:search")]
     if person.may(Action.EDIT_STOCK):
         places.append(Place("Products", "stock:products"))
+    if person.may(Action.IMPORT_LISTS):
+        places.append(Place("Lists", "importing:lists"))
     if person.may(Action.MANAGE_PEOPLE):
         places += [Place("People", "accounts:people"), Place("Audit trail", "accounts:audit_trail")]
     return places

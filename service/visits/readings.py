@@ -224,13 +224,13 @@ def _fields(visit: Visit, item: ReadingInput) -> dict[str, Any]:
     test = BY_PARAMETER.get(item.parameter)
     if test is None:
         raise Refused("This test is not known.")
-    bound, typed = _number(test, item)
+    bound, typed = typed_number(test, item.value, item.bound)
     factor = _dilution(test, item)
     method = item.method or (item.instrument.method if item.instrument else "")
     if method and method not in Method.values:
         raise Refused("Choose a method from the list.")
     parameter, value, converted_from = _converted(visit, test, item, method, typed, factor)
-    _check_range(test, value if not converted_from else typed * factor)
+    check_range(test, value if not converted_from else typed * factor)
     return {
         "parameter": parameter,
         "typed": f"{typed}",
@@ -246,11 +246,12 @@ def _fields(visit: Visit, item: ReadingInput) -> dict[str, Any]:
     }
 
 
-def _number(test: Test, item: ReadingInput) -> tuple[str, Decimal]:
-    match = _TYPED.fullmatch(item.value.strip())
+def typed_number(test: Test, typed: str, bound: str = "") -> tuple[str, Decimal]:
+    """Bound and figure of what was typed: "<0,1" is ("<", 0.1). Raises Refused."""
+    match = _TYPED.fullmatch(typed.strip())
     if match is None:
         raise Refused(f"{test.label} must be a number {test.range_words}, with at most 4 decimals.")
-    bound = match[1] or item.bound
+    bound = match[1] or bound
     if bound and bound not in Bound.values:
         raise Refused("A reading is below (<) or above (>) what the test can show, or neither.")
     return bound, Decimal(match[2].replace(",", "."))
@@ -284,7 +285,8 @@ def _converted(
     return read.parameter, read.value, other if read.converted else ""
 
 
-def _check_range(test: Test, value: Decimal) -> None:
+def check_range(test: Test, value: Decimal) -> None:
+    """Refuse what no tub can read, with the range and its unit. Raises Refused."""
     if not test.low <= value <= test.high:
         raise Refused(f"{test.label} must be {test.range_words}. Not measured? Leave it empty.")
 

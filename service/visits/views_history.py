@@ -22,7 +22,8 @@ from service.sites.visible import visible_spas
 from service.visits.bands import bands_of, short
 from service.visits.defects import visible_defects
 from service.visits.fitness import fitness_of
-from service.visits.models import Closure, Reading, Task, TaskKind, TaskState, Visit
+from service.visits.imported import MARK, imported_readings
+from service.visits.models import Bound, Closure, ImportedReading, Reading, Task, TaskKind, TaskState, Visit
 from service.visits.parameters import BY_PARAMETER
 from service.visits.views_records import ended_visits
 
@@ -46,7 +47,8 @@ def spa_history(request: HttpRequest, pk: UUID) -> HttpResponse:
     person, now = signed_in(request), timezone.now()
     spa = _spa(person, pk)
     closures = list(Closure.objects.filter(spa=spa).select_related("closed_by")[:CLOSURES_SHOWN])
-    drawn = plots(spa, _readings(spa, now), _events(spa, closures), now)
+    former = former_readings(spa, now)
+    drawn = plots(spa, _readings(spa, now), former, _events(spa, closures), now)
     context = {
         "spa": spa,
         "fitness": fitness_of(spa, now),
@@ -82,15 +84,20 @@ def _readings(spa: Spa, now: datetime) -> Mapping[str, list[Reading]]:
     return found
 
 
+def former_readings(spa: Spa, now: datetime) -> Mapping[str, list[ImportedReading]]:
+    """What lists say of the days that the plots show."""
+    return imported_readings(spa, since=now - timedelta(days=DAYS_SHOWN), parameters=PLOTTED)
+
+
 def _events(spa: Spa, closures: Iterable[Closure]) -> list[Event]:
     drains = Task.objects.filter(visit__spa=spa, kind=TaskKind.DRAIN_REFILL, state=TaskState.DONE)
     drained = [Event(at, "drained") for at in drains.values_list("done_at", flat=True) if at]
     return [*drained, *(Event(closure.closed_at, "closed") for closure in closures)]
 
 
-def _axis_start(readings: Mapping[str, Sequence[Reading]], now: datetime) -> datetime:
+def _axis_start(read: Sequence[Sequence[Reading | ImportedReading]], now: datetime) -> datetime:
     """Where the time axis begins: a day before the first reading, at least 14 and at most 90 days back."""
-    first = min((rows[0].taken_at for rows in readings.values()), default=now)
+    first = min((rows[0].taken_at for rows in read if rows), default=now)
     days = min(max(math.ceil((now - first) / timedelta(days=1)) + 1, FEWEST_DAYS), DAYS_SHOWN)
     return now - timedelta(days=days)
 
@@ -101,21 +108,33 @@ def days_drawn(drawn: Sequence[TimePlot]) -> int:
 
 
 def plots(
-    spa: Spa, readings: Mapping[str, Sequence[Reading]], events: Sequence[Event], now: datetime
+    spa: Spa,
+    readings: Mapping[str, Sequence[Reading]],
+    former: Mapping[str, Sequence[ImportedReading]],
+    events: Sequence[Event],
+    now: datetime,
 ) -> list[TimePlot]:
-    """One plot for each parameter that was read, all over the same days."""
-    limits, start = bands_of(spa), _axis_start(readings, now)
+    """One plot for each parameter that was read, all over the same days.
+
+    former  Readings from lists: on the plot and in its table, marked as imported.
+    """
+    limits, start = bands_of(spa), _axis_start([*readings.values(), *former.values()], now)
     shown = [event for event in events if start <= event.at <= now]
     return [
-        _plot(name, readings[name], limits.get(name), shown, start, now, spa.organisation.time_zone)
+        _plot(name, points, limits.get(name), shown, start, now, spa.organisation.time_zone)
         for name in PLOTTED
-        if name in readings
+        if (points := _points(readings.get(name, ()), former.get(name, ())))
     ]
+
+
+def _points(readings: Sequence[Reading], former: Sequence[ImportedReading]) -> list[Point]:
+    ours = [Point(one.taken_at, short(one.value), _note(one)) for one in readings]
+    return [*(Point(one.taken_at, short(one.value), _former_note(one)) for one in former), *ours]
 
 
 def _plot(
     name: str,
-    readings: Sequence[Reading],
+    points: Sequence[Point],
     limits: Band | None,
     events: Sequence[Event],
     start: datetime,
@@ -126,7 +145,7 @@ def _plot(
     return TimePlot(
         name=test.label,
         unit=test.unit,
-        points=[Point(one.taken_at, short(one.value), _note(one)) for one in readings],
+        points=points,
         start=start,
         end=end,
         zone=zone,
@@ -139,6 +158,11 @@ def _plot(
 def _note(reading: Reading) -> str:
     bound = f"{reading.get_bound_display()}, " if reading.bound else ""
     return f"{bound}{reading.get_moment_display().lower()}"
+
+
+def _former_note(reading: ImportedReading) -> str:
+    bound = f"{Bound(reading.bound).label}, " if reading.bound else ""
+    return f"{bound}{MARK}"
 
 
 @page_for(Action.SEE_FIRM, Action.SEE_OWN_CLIENTS)

@@ -10,6 +10,7 @@ from django_scopes import scope
 
 from accounts.models import Invitation
 from reports.models import ReportFile, ReportKind
+from service.importing.models import Effect, ListImport, ListRow, ListState
 from service.runs.models import Run, RunState
 from service.sites.models import Client, ClientAccess, Site, Spa, SpaPhoto
 from service.stock.models import SiteProduct
@@ -62,9 +63,34 @@ def _firm_objects(firm: Firm) -> dict[str, Any]:
         "batch": BatchFactory(product=product),
         "instrument": InstrumentFactory(organisation=organisation),
         "manager": firm.rental_manager,
+        "list": _list(firm, ListState.READY),
+        "list_done": _list(firm, ListState.DONE),
         "invitation": _invitation(firm, "technician"),
         "manager_invitation": _invitation(firm, "rental_manager"),
     }
+
+
+def _list(firm: Firm, state: ListState) -> ListImport:
+    listing = ListImport.objects.create(
+        organisation=firm.organisation,
+        kind="client",
+        file_name=f"{state}.csv",
+        state=state,
+        totals={"client": {"new": 1, "changed": 0, "same": 0, "wrong": 0}},
+        uploaded_by=firm.office,
+    )
+    ListRow.objects.create(
+        organisation=firm.organisation,
+        listing=listing,
+        kind="client",
+        number=2,
+        order=1,
+        name="Client of a list",
+        effect=Effect.NEW,
+        object_id=firm.client.pk,
+        payload='{"values": {}, "parent": null}',
+    )
+    return listing
 
 
 def _invitation(firm: Firm, role: str) -> Invitation:

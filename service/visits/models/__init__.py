@@ -5,6 +5,7 @@ A signed visit, and every row under it, is frozen by code and by database trigge
 what has to be corrected afterwards is an ``Amendment``.
 """
 
+from service.visits.models.imported import ImportedReading
 from service.visits.models.record import Amendment, PersonalDatum, Record
 from service.visits.models.safety import Closure, Consent, Defect, Severity, WhoPays
 from service.visits.models.visit import (
@@ -39,6 +40,7 @@ __all__ = [
     "Decision",
     "Defect",
     "Draft",
+    "ImportedReading",
     "InspectionAnswer",
     "Moment",
     "PersonalDatum",
