@@ -1,6 +1,10 @@
 """Addresses: agreements, changeovers, the week plan and its rounds."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
+
+from service.rounds import views_map
 
 app_name = "rounds"
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("roads/<slug:name>.svg", views_map.roads_drawing_file, name="roads_drawing"),
+]

@@ -25,6 +25,8 @@ MOST_EDGES = 20_000
 """An extract with more side roads than this is drawn without them: they would be a grey mass."""
 WIDTH_PX = {RoadClass.MAIN: 2.2, RoadClass.MIDDLE: 1.4, RoadClass.MINOR: 0.7}
 DRAWING_ID = "roads"
+DRAWING_VERSION = 1
+"""Raise it when the same roads would be drawn otherwise."""
 
 Line = NDArray[np.int64]
 
