@@ -66,6 +66,8 @@ PHRASES: dict[str, str] = {
     "product.changed": "changed a product",
     "record.amended": "amended a record",
     "report.built": "built the PDF of a record",
+    "round_calendar.made": "made a link to the calendar of their own rounds",
+    "round_calendar.revoked": "ended the link to the calendar of their own rounds",
     "run.asked": "asked for background work",
     "run.cancelled": "stopped background work",
     "site.added": "added a site",

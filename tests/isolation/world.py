@@ -31,6 +31,7 @@ from service.visits.record import content_of, write_record
 from service.visits.whole import gathered
 from tests.factories import BatchFactory, InstrumentFactory, ProductFactory, VisitFactory
 from tests.personas import Firm, make_firm
+from tests.rounds.planned import planned_round
 
 PIXEL = ContentFile(b"\xff\xd8\xff\xd9", name="photo.jpg")
 
@@ -59,6 +60,7 @@ def _firm_objects(firm: Firm) -> dict[str, Any]:
     product = ProductFactory(organisation=organisation)
     return {
         "person": firm.technician,
+        "planned_round": planned_round(firm.technician, firm.spa),
         "product": product,
         "batch": BatchFactory(product=product),
         "instrument": InstrumentFactory(organisation=organisation),

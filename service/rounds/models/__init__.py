@@ -9,6 +9,7 @@ from service.rounds.models.agreements import (
     RoundSettings,
     Skill,
 )
+from service.rounds.models.calendar_links import RoundCalendarLink
 from service.rounds.models.calendars import Booking, ChangeoverCalendar
 from service.rounds.models.plans import PlannedRound, PlannedVisit, PlanProblem, PlanState, WeekPlan
 from service.rounds.models.roads import RoadRow
@@ -36,6 +37,7 @@ __all__ = [
     "PlannedVisit",
     "RoadRow",
     "RoadSource",
+    "RoundCalendarLink",
     "RoundSettings",
     "Shift",
     "Skill",
