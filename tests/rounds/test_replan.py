@@ -110,6 +110,19 @@ def test_what_has_begun_stays_as_it_was(planned: Json) -> None:
     assert all(key in begun for key in after if key[1] == 0)
 
 
+def test_a_visit_begun_earlier_today_stays_though_it_may_be_done_at_any_hour() -> None:
+    visits = [visit(f"v{i}", f"p{1 + i}", [[0]], service=HOUR) for i in range(3)]
+    request = week(1, LINE, [technician("t1", 1)], visits)
+    before = plan(request, QUICK)
+    first = before["routes"][0]["stops"][0]
+    now = {"day": 0, "time": first["start"] + 60}
+
+    response = without({**request, "previous": before["routes"], "now": now, "without": []}, QUICK)
+
+    assert response["unserved"] == []
+    assert response["routes"][0]["stops"][0]["start"] == first["start"]
+
+
 def test_a_price_on_moves_in_the_request_is_kept(planned: Json) -> None:
     asked = {**planned, "prices": {"distance": 1, "moved_visit": 7}, "without": [{"technician": "t2"}]}
 
