@@ -1,9 +1,15 @@
 """Fixtures every test may use, and how the database's guards live with the test flush."""
 
+import time
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from allauth.account.internal.flows.login import (
+    _AUTHENTICATION_METHODS_USER_SESSION_KEY,
+    AUTHENTICATION_METHODS_SESSION_KEY,
+    user_id_to_str,
+)
 from django.core.cache import cache
 from django.test import Client as Browser
 from django.test import TransactionTestCase
@@ -11,6 +17,7 @@ from django.utils import timezone
 from django_scopes import scope
 
 from accounts.guards import install_guards, remove_guards
+from accounts.models import Person
 from accounts.sessions import mark_seen
 from tests.personas import Firm, make_firm
 
@@ -52,6 +59,23 @@ def sign_in() -> Any:
         return browser
 
     return signed_in
+
+
+@pytest.fixture
+def confirmed(sign_in: Any) -> Any:
+    """``confirmed(person)`` → a test client that confirmed its password a moment ago."""
+
+    def ready(person: Person) -> Browser:
+        browser: Browser = sign_in(person)
+        session = browser.session
+        session[_AUTHENTICATION_METHODS_USER_SESSION_KEY] = user_id_to_str(person)
+        session[AUTHENTICATION_METHODS_SESSION_KEY] = [
+            {"method": "password", "at": time.time(), "reauthenticated": True}
+        ]
+        session.save()
+        return browser
+
+    return ready
 
 
 _flush = TransactionTestCase._fixture_teardown
