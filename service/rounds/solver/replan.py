@@ -159,7 +159,11 @@ def _fixed(
     if not choices and begun:  # it was served on other days than it should be; the rest stays planned
         choices = (tuple(sorted({*begun, *(day for day in planned if day >= now.day)})),)
     open_days = sorted({day for days in choices for day in days})
-    windows = tuple(window for day in open_days for window in _later(visit, day, now, latest))
+    windows = tuple(
+        window
+        for day in open_days
+        for window in (_as_begun(begun[day]) if day in begun else _later(visit, day, now, latest))
+    )
     pins = (*begun.values(), *(pin for pin in visit.pins if pin.day not in begun))
     return replace(
         visit, day_choices=choices or visit.day_choices, windows=windows or visit.windows, pins=pins
@@ -170,6 +174,11 @@ def _agrees(days: tuple[int, ...], now: Now, begun: Mapping[int, Pin]) -> bool:
     """Whether a day choice has exactly the past days, and today if it was begun today."""
     past = {day for day in days if day < now.day}
     return past == {day for day in begun if day < now.day} and (now.day not in begun or now.day in days)
+
+
+def _as_begun(pin: Pin) -> list[Window]:
+    """The window of a visit that has begun: the moment at which it did, where that is known."""
+    return [] if pin.starts is None else [Window(pin.day, pin.starts, pin.starts)]
 
 
 def _later(visit: Visit, day: int, now: Now, latest: int) -> list[Window]:
