@@ -13,8 +13,12 @@ def record_event(
     """Add one row to the trail of the subject's organisation.
 
     ``action`` is namespaced ("visit.signed"). ``detail`` holds keys and figures, never names,
-    codes or free text about a person. Call inside the transaction that makes the change.
+    codes or free text about a person; of a change made through an access token it also holds the token's
+    key. Call inside the transaction that makes the change.
     """
+    detail = detail or {}
+    if by is not None and by.access_token is not None:
+        detail = {**detail, "token": str(by.access_token.pk)}
     organisation_id = getattr(subject, "organisation_id", None) or subject.pk
     return AuditEvent.objects.create(
         organisation_id=organisation_id,
@@ -22,5 +26,5 @@ def record_event(
         action=action,
         subject_type=subject._meta.label_lower,
         subject_id=str(subject.pk),
-        detail=detail or {},
+        detail=detail,
     )

@@ -9,7 +9,7 @@ from typing import Any
 from django.apps import apps
 from django.urls import NoReverseMatch, reverse
 
-from accounts.models import AuditEvent, Person
+from accounts.models import AccessToken, AuditEvent, Person
 from accounts.roles import Role
 
 # What the person did, followed by what it was done to. Every action in the code stands here (tested).
@@ -86,6 +86,8 @@ PHRASES: dict[str, str] = {
     "spa.photo_added": "added a photo of a spa",
     "spa.photo_captioned": "changed the caption of a spa's photo",
     "spa.photo_removed": "removed a photo of a spa",
+    "token.made": "made an access token",
+    "token.withdrawn": "withdrew an access token",
     "visit.cancelled": "cancelled a visit",
     "visit.decided": "asked for a decision at a visit",
     "visit.ended": "ended a visit without signing",
@@ -121,7 +123,14 @@ _PAGES = {
     "sites.spa": "sites:spa",
     "visits.visit": "visits:visit",
 }
-_NAMED = ("sites.client", "sites.site", "sites.spa", "stock.product", "stock.instrument")
+_NAMED = (
+    "accounts.accesstoken",
+    "sites.client",
+    "sites.site",
+    "sites.spa",
+    "stock.product",
+    "stock.instrument",
+)
 # Units as names in the code end with them, longest first.
 _UNITS = {"_mg_l": "mg/L", "_g_ml": "g/mL", "_l": "L", "_c": "°C", "_g": "g", "_kw": "kW"}
 _KEY = re.compile(r"[0-9a-f]{8}-[0-9a-f-]{27}", re.IGNORECASE)
@@ -145,10 +154,11 @@ def entries(events: Sequence[AuditEvent], people: Mapping[str, str]) -> list[Ent
     Asks the database once for each kind of thing that has a name.
     """
     names = dict(people) | _names_of(events)
+    tokens = _tokens_of(events)
     return [
         Entry(
             at=event.at,
-            who=people.get(str(event.actor_id), "Somebody who was erased") if event.actor_id else "Runnel",
+            who=_who(event, people, tokens),
             did=PHRASES.get(event.action, event.action.replace(".", ": ").replace("_", " ")),
             what="" if event.subject_id == str(event.actor_id) else names.get(event.subject_id, ""),
             url=_page_of(event),
@@ -156,6 +166,22 @@ def entries(events: Sequence[AuditEvent], people: Mapping[str, str]) -> list[Ent
         )
         for event in events
     ]
+
+
+def _who(event: AuditEvent, people: Mapping[str, str], tokens: Mapping[str, str]) -> str:
+    if not event.actor_id:
+        return "Runnel"
+    who = people.get(str(event.actor_id), "Somebody who was erased")
+    token = event.detail.get("token")
+    return f"{who}, through the token “{tokens.get(token, 'unknown')}”" if token else who
+
+
+def _tokens_of(events: Sequence[AuditEvent]) -> dict[str, str]:
+    """Names of the access tokens through which something was done."""
+    keys = {event.detail["token"] for event in events if "token" in event.detail}
+    if not keys:
+        return {}
+    return {str(key): token.name for key, token in AccessToken.objects.in_bulk(keys).items()}
 
 
 def _names_of(events: Sequence[AuditEvent]) -> dict[str, str]:

@@ -1,5 +1,6 @@
 """Forms about people and one's own account."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
@@ -8,8 +9,9 @@ from django.utils.functional import lazy
 from django.utils.html import format_html, format_html_join
 
 from accounts.firm import time_zones
-from accounts.models import Invitation, Organisation, Person
+from accounts.models import AccessToken, Invitation, Organisation, Person
 from accounts.roles import Role
+from accounts.tokens import LONGEST_DAYS, TOKEN_ROLES
 
 _WHAT_A_ROLE_DOES = {
     Role.OWNER: "everything, people and the audit trail too",
@@ -168,6 +170,50 @@ class SigningPinForm(forms.Form):
         return cleaned
 
 
+class TokenForm(forms.Form):
+    """A new access token. ``managers``: the firm's rental managers, one of whom it may act for."""
+
+    name = forms.CharField(
+        label="Name",
+        max_length=AccessToken._meta.get_field("name").max_length,
+        help_text="Which program it is for, such as “Booking sync”. The audit trail names it.",
+        error_messages=_or_say("Type which program the token is for."),
+    )
+    role = forms.ChoiceField(
+        label="Role",
+        choices=[(role.value, f"{role.label}: {_WHAT_A_ROLE_DOES[role]}") for role in TOKEN_ROLES],
+        widget=forms.RadioSelect,
+        help_text="The program may do what this role may, and never more than you may yourself.",
+        error_messages=_or_say("Choose the role of the token."),
+    )
+    days = forms.IntegerField(
+        label="Good for, in days",
+        min_value=1,
+        max_value=LONGEST_DAYS,
+        initial=90,
+        help_text=f"From 1 to {LONGEST_DAYS} days. Shorter is safer: a new one is made in a minute.",
+        error_messages=dict.fromkeys(
+            ("required", "invalid", "min_value", "max_value"),
+            f"Type a whole number of days, from 1 to {LONGEST_DAYS}.",
+        ),
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    )
+
+    def __init__(self, *args: Any, managers: Sequence[Person], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        people = {str(person.pk): person for person in managers}
+        names = [(key, f"{person.name}, {person.email}") for key, person in people.items()]
+        self.fields["manager"] = forms.TypedChoiceField(
+            label="Rental manager",
+            choices=[("", "Nobody"), *names],
+            coerce=people.__getitem__,
+            empty_value=None,
+            required=False,
+            help_text="For a token of a rental manager: it sees the clients that this person sees.",
+        )
+        self.order_fields(["name", "role", "manager", "days"])
+
+
 class TrailForm(forms.Form):
     """Filters of the audit trail, in the address bar."""
 
@@ -190,6 +236,7 @@ class TrailForm(forms.Form):
         ("instrument", "Instruments"),
         ("person", "People"),
         ("invitation", "Invitations"),
+        ("token", "Access tokens"),
         ("firm", "The firm"),
         ("run", "Background work"),
     )

@@ -54,6 +54,7 @@ LIMITS: dict[str, tuple[Limit, ...]] = {
     ),
     "email_change": (Limit(5, HOUR, "user", "5 new e-mail addresses asked for in an hour by one person"),),
     "email_confirm": (Limit(30, HOUR, "ip", "30 confirmed addresses in an hour from one network address"),),
+    "make_token": (Limit(20, HOUR, "user", "20 access tokens made in an hour by one person"),),
     "signing_pin": (Limit(10, HOUR, "user", "10 new signing PINs tried in an hour by one person"),),
 }
 

@@ -62,6 +62,8 @@ class Person(AbstractBaseUser):
     created_at = models.DateTimeField(default=timezone.now, editable=False)
 
     objects = PersonManager()
+    # The token through which they act in this request, if another program does it for them.
+    access_token: "AccessToken | None" = None
 
     USERNAME_FIELD = "email"
     REQUIRED_FIELDS: ClassVar = ["name"]
@@ -134,6 +136,35 @@ class Invitation(OwnedByOrganisation):
 
     def __str__(self) -> str:
         return self.email
+
+
+class AccessToken(OwnedByOrganisation):
+    """Lets another program act for a person, as far as one role goes. The secret is kept as a digest only."""
+
+    name = models.CharField("name", max_length=80)
+    role = models.CharField("role", max_length=20, choices=Role)
+    # Whose sight and name it uses: whoever made it, or the rental manager whose clients it sees.
+    acts_for = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+", editable=False)
+    made_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+", editable=False)
+    prefix = models.CharField(max_length=20, editable=False)
+    secret_digest = models.CharField(max_length=64, unique=True, editable=False)
+    created_at = models.DateTimeField(default=timezone.now, editable=False)
+    expires_at = models.DateTimeField(editable=False)
+    last_used_at = models.DateTimeField(null=True, editable=False)
+    withdrawn_at = models.DateTimeField(null=True, editable=False)
+
+    class Meta:
+        ordering: ClassVar = ["-created_at", "id"]
+        constraints: ClassVar = [
+            models.CheckConstraint(condition=models.Q(role__in=Role.values), name="token_role_is_known"),
+            models.CheckConstraint(
+                condition=models.Q(expires_at__gt=models.F("created_at")),
+                name="token_expires_after_it_is_made",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
 
 
 class AuditEvent(models.Model):

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from accounts.views import firm, invitations, me, people, trail
+from accounts.views import firm, invitations, me, people, tokens, trail
 
 app_name = "accounts"
 urlpatterns = [
@@ -13,6 +13,9 @@ urlpatterns = [
     path("roles/", people.roles, name="roles"),
     path("second-factor/", people.second_factor_rule, name="second_factor_rule"),
     path("audit-trail/", trail.audit_trail, name="audit_trail"),
+    path("tokens/", tokens.tokens, name="tokens"),
+    path("tokens/new/", tokens.token_new, name="token_new"),
+    path("tokens/<uuid:pk>/withdraw/", tokens.token_withdraw, name="token_withdraw"),
     path("me/", me.me, name="me"),
     path("me/details/", me.details, name="details"),
     path("me/email/", me.email, name="email"),

@@ -239,13 +239,51 @@ if PRODUCTION:
     CSRF_COOKIE_NAME = "__Host-csrf"
     SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
     SECURE_SSL_REDIRECT = True
-    SECURE_REDIRECT_EXEMPT = [r"^healthz$"]
+    # The API refuses a token sent in clear, instead of leading it on as if nothing had happened.
+    SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^api/"]
     SECURE_HSTS_SECONDS = 365 * 24 * 60 * 60
     SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = True
     if env.bool("BEHIND_TLS_PROXY", default=False):
         SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
         # Limits count the address that the proxy saw, never one that the visitor wrote.
         ALLAUTH_TRUSTED_PROXY_COUNT = 1
+
+# --- other programs -------------------------------------------------------------------------
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": ["service.api.authentication.BearerToken"],
+    "DEFAULT_PERMISSION_CLASSES": ["service.api.permissions.IsSomebody"],
+    "DEFAULT_THROTTLE_CLASSES": ["service.api.throttling.PerToken"],
+    "DEFAULT_PARSER_CLASSES": ["service.api.parsing.StrictJSONParser"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_SCHEMA_CLASS": "service.api.schema.Described",
+    "EXCEPTION_HANDLER": "service.api.problems.answer_with_problem",
+    "UNAUTHENTICATED_USER": None,
+    "URL_FORMAT_OVERRIDE": None,
+    # Refusals count the address that the proxy saw, never one that the visitor wrote.
+    "NUM_PROXIES": 1 if PRODUCTION and env.bool("BEHIND_TLS_PROXY", default=False) else 0,
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Runnel",
+    "DESCRIPTION": "Clients, sites, spas, visits, readings, decisions and records, for other programs.",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "service.api.schema.with_problems",
+    ],
+    "ENUM_NAME_OVERRIDES": {
+        "ClientKind": "service.sites.models.ClientKind",
+        "VisitKind": "service.visits.models.VisitKind",
+        "VisitState": "service.visits.models.VisitState",
+        "Verdict": "service.visits.models.Verdict",
+        "Method": "service.stock.models.Method",
+        "Moment": "service.visits.models.Moment",
+        "ProductForm": "service.stock.models.Form",
+        "FitnessState": ["fit", "fit_from", "closed", "retest", "not_tested"],
+        "PdfState": ["ready", "being_made"],
+    },
+}
 
 # --- background work ------------------------------------------------------------------------
 QUEUE_DIR = DATA_DIR / "queue"
@@ -276,6 +314,7 @@ CELERY_BEAT_SCHEDULE = {
     # Each firm's own Friday noon is found out by the task; a tick too many asks for nothing.
     "plan next weeks": {"task": "rounds.plan_next_weeks", "schedule": 15 * 60.0},
     "forget lists that nobody came back to": {"task": "importing.drop_stale", "schedule": 3600.0},
+    "forget answers kept for a day": {"task": "service.api.sweep", "schedule": 3600.0},
 }
 # A run that has sat this long without being picked up, or whose worker went silent, is queued again.
 RUN_STALE_SECONDS = env.int("RUN_STALE_SECONDS", default=60)

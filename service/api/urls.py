@@ -1,6 +1,46 @@
 """Addresses: the same use cases for other programs."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import path, re_path
+
+from service.api import guide, places, records, safety, schema, stock, visits
+from service.api.nowhere import Nowhere
 
 app_name = "api"
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns = [
+    path("", guide.guide, name="guide"),
+    path("schema/", schema.Schema.as_view(), name="schema"),
+    path("clients/", places.Clients.as_view(), name="clients"),
+    path("clients/<uuid:pk>/", places.OneClient.as_view(), name="client"),
+    path("clients/<uuid:pk>/archive/", places.ArchiveClient.as_view(), name="client_archive"),
+    path("clients/<uuid:pk>/restore/", places.RestoreClient.as_view(), name="client_restore"),
+    path("sites/", places.Sites.as_view(), name="sites"),
+    path("sites/<uuid:pk>/", places.OneSite.as_view(), name="site"),
+    path("sites/<uuid:pk>/archive/", places.ArchiveSite.as_view(), name="site_archive"),
+    path("sites/<uuid:pk>/restore/", places.RestoreSite.as_view(), name="site_restore"),
+    path("spas/", places.Spas.as_view(), name="spas"),
+    path("spas/<uuid:pk>/", places.OneSpa.as_view(), name="spa"),
+    path("spas/<uuid:pk>/archive/", places.ArchiveSpa.as_view(), name="spa_archive"),
+    path("spas/<uuid:pk>/restore/", places.RestoreSpa.as_view(), name="spa_restore"),
+    path("spas/<uuid:pk>/fitness/", places.FitnessOfSpa.as_view(), name="spa_fitness"),
+    path("fitness/", places.FitnessOfSpas.as_view(), name="fitness"),
+    path("products/", stock.Products.as_view(), name="products"),
+    path("products/<uuid:pk>/", stock.OneProduct.as_view(), name="product"),
+    path("batches/", stock.Batches.as_view(), name="batches"),
+    path("batches/<uuid:pk>/", stock.OneBatch.as_view(), name="batch"),
+    path("instruments/", stock.Instruments.as_view(), name="instruments"),
+    path("instruments/<uuid:pk>/", stock.OneInstrument.as_view(), name="instrument"),
+    path("visits/", visits.Visits.as_view(), name="visits"),
+    path("visits/<uuid:pk>/", visits.OneVisit.as_view(), name="visit"),
+    path("visits/<uuid:pk>/cancel/", visits.CancelVisit.as_view(), name="visit_cancel"),
+    path("visits/<uuid:pk>/start/", visits.StartVisit.as_view(), name="visit_start"),
+    path("visits/<uuid:pk>/readings/", visits.ReadingsOfVisit.as_view(), name="visit_readings"),
+    path("visits/<uuid:pk>/decisions/", visits.DecisionsOfVisit.as_view(), name="visit_decisions"),
+    path("closures/", safety.Closures.as_view(), name="closures"),
+    path("closures/<uuid:pk>/", safety.OneClosure.as_view(), name="closure"),
+    path("defects/", safety.Defects.as_view(), name="defects"),
+    path("defects/<uuid:pk>/", safety.OneDefect.as_view(), name="defect"),
+    path("records/", records.Records.as_view(), name="records"),
+    path("records/<uuid:pk>/", records.OneRecord.as_view(), name="record"),
+    path("records/<uuid:pk>/pdf/", records.PdfOfRecord.as_view(), name="record_pdf"),
+    re_path(r"^(?P<rest>.*)$", Nowhere.as_view(), name="nowhere"),
+]
