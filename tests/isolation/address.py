@@ -25,6 +25,8 @@ class Address:
     fixed: Mapping[str, Any] = field(default_factory=dict)
     # Answers 404 to somebody who may open it, while there is nothing to show.
     may_be_empty: bool = False
+    # An address of the API, opened by tokens and never by a session: method -> roles.
+    api: Mapping[str, frozenset[Role]] | None = None
 
     def arguments(self, objects: Mapping[str, Any]) -> dict[str, Any]:
         return {**self.fixed, **{name: objects[key].pk for name, key in self.objects.items()}}

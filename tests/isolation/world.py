@@ -8,7 +8,8 @@ from django.core.files.base import ContentFile
 from django.utils import timezone
 from django_scopes import scope
 
-from accounts.models import Invitation
+from accounts.models import AccessToken, Invitation
+from accounts.tokens import make_token
 from reports.models import ReportFile, ReportKind
 from service.importing.models import Effect, ListImport, ListRow, ListState
 from service.runs.models import Run, RunState
@@ -67,6 +68,7 @@ def _firm_objects(firm: Firm) -> dict[str, Any]:
         "manager": firm.rental_manager,
         "list": _list(firm, ListState.READY),
         "list_done": _list(firm, ListState.DONE),
+        "token": _token(firm),
         "invitation": _invitation(firm, "technician"),
         "manager_invitation": _invitation(firm, "rental_manager"),
     }
@@ -93,6 +95,11 @@ def _list(firm: Firm, state: ListState) -> ListImport:
         payload='{"values": {}, "parent": null}',
     )
     return listing
+
+
+def _token(firm: Firm) -> AccessToken:
+    token, _ = make_token(name="Booking sync", role="auditor", days=30, by=firm.owner)
+    return token
 
 
 def _invitation(firm: Firm, role: str) -> Invitation:

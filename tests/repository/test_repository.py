@@ -25,7 +25,7 @@ TOP_LEVEL = {
     "docker-compose.yml",
     "pyproject.toml",
 }
-OUR_APPS = ("accounts", "runs", "sites", "stock", "visits", "reports", "demo", "shell")
+OUR_APPS = ("accounts", "api", "runs", "sites", "stock", "visits", "reports", "demo", "shell")
 
 
 def tracked_files() -> list[Path]:
