@@ -2,8 +2,16 @@
 // Says aloud what htmx changes on a page: how work stands, once, when that changes, and that no answer came.
 // A part of a page says how it stands in data-told; the figures that run in it are not read out each second.
 (() => {
-  const status = document.getElementById("told");
-  const wrong = document.getElementById("told-wrong");
+  // Empty before anything is said in them, or it would not be read out.
+  const region = (role, name) => {
+    const made = document.createElement("p");
+    made.setAttribute("role", role);
+    made.className = name;
+    document.getElementById("content").prepend(made);
+    return made;
+  };
+  const status = region("status", "unseen");
+  const wrong = region("alert", "message told-wrong");
   const said = (part) => (part.closest("[data-told]") || part.querySelector("[data-told]"))?.dataset.told;
   let last = [...document.querySelectorAll("[data-told]")].map(said)[0];
 
