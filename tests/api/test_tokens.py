@@ -17,7 +17,6 @@ from accounts.models import AccessToken, AuditEvent, Person, RoleGrant
 from accounts.roles import Action, Role
 from accounts.tokens import acting_through, find_token, make_token, withdraw_token
 from service.sites.models import Client
-from tests.accounts.conftest import confirmed  # noqa: F401
 from tests.api.asking import Program, problem_of, program, token_of
 from tests.personas import Firm
 
@@ -156,7 +155,7 @@ def test_only_the_owner_makes_and_withdraws_tokens(role: Role, in_firm: Firm) ->
         withdraw_token(token=token, by=person)
 
 
-def test_the_owner_makes_one_on_the_page_and_sees_its_secret_once(firm: Firm, confirmed: Any) -> None:  # noqa: F811
+def test_the_owner_makes_one_on_the_page_and_sees_its_secret_once(firm: Firm, confirmed: Any) -> None:
     browser = confirmed(firm.owner)
 
     shown = browser.post(f"{URL}new/", {"name": "Sync", "role": "office", "manager": "", "days": "90"})
@@ -174,7 +173,7 @@ def test_the_owner_makes_one_on_the_page_and_sees_its_secret_once(firm: Firm, co
     assert "withdrawn" in browser.get(URL).content.decode()
 
 
-def test_the_page_tells_what_is_wrong_at_the_field(firm: Firm, confirmed: Any) -> None:  # noqa: F811
+def test_the_page_tells_what_is_wrong_at_the_field(firm: Firm, confirmed: Any) -> None:
     answer = confirmed(firm.owner).post(
         f"{URL}new/", {"name": "Sync", "role": "rental_manager", "days": "400"}
     )
