@@ -18,6 +18,7 @@ def places_for(person: Person) -> list[Place]:
     if person.may(Action.CARRY_OUT_VISITS) and not person.may(Action.PLAN_VISITS):
         places.append(Place("Today", "visits:today"))
     if person.may(Action.PLAN_VISITS):
+        places.append(Place("Attention", "office:attention"))
         places.append(Place("Visits", "visits:planned"))
         if person.may(Action.CARRY_OUT_VISITS):
             places.append(Place("Today", "visits:today"))

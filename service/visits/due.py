@@ -62,16 +62,30 @@ def due_jobs(spa: Spa, today: date) -> list[DueJob]:
     Needs ``site.client`` and ``organisation`` loaded. A set that is not known or not for this spa
     asks for nothing: then custom speaks.
     """
-    try:
-        guideline: Guideline | None = get(spa.guideline_in_force())
-    except InputError:
-        guideline = None
+    guideline = guideline_of(spa)
     past = _past(spa, guideline.duties if guideline else Duties(), today)
-    jobs = [*_drain(spa, past, guideline, today), *_filter(past, guideline)]
-    if guideline:
-        jobs += _samples(past, guideline, today)
-    jobs += _by_custom(past, {job.kind for job in jobs}, guideline)
+    stated = stated_jobs(spa, past, guideline, today)
+    jobs = [*stated, *_by_custom(past, {job.kind for job in stated}, guideline)]
     return [job for job in jobs if job.on <= today]
+
+
+def guideline_of(spa: Spa) -> Guideline | None:
+    """The set in force at a spa; None when it is not known or not for this spa."""
+    try:
+        return get(spa.guideline_in_force())
+    except InputError:
+        return None
+
+
+def stated_jobs(spa: Spa, past: SpaPast, guideline: Guideline | None, today: date) -> list[DueJob]:
+    """What the set states, due or still to come, at most one job a kind. Asks the database nothing."""
+    if guideline is None:
+        return []
+    return [
+        *_drain(spa, past, guideline, today),
+        *_filter(past, guideline),
+        *_samples(past, guideline, today),
+    ]
 
 
 def facility_of(client: Client) -> str:

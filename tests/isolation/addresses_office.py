@@ -1,5 +1,7 @@
 """Addresses of the office room."""
 
-from tests.isolation.address import Address
+from tests.isolation.address import OFFICE, Address, one
 
-OFFICE_ROOM: dict[str, Address] = {}
+OFFICE_ROOM: dict[str, Address] = {
+    "office:attention": one(OFFICE),
+}
