@@ -22,6 +22,13 @@ _WHAT_A_ROLE_DOES = {
 }
 
 
+_WHAT_A_TOKEN_DOES = {
+    Role.OFFICE: "plans visits, looks after clients, sites, spas and products, and records readings",
+    Role.TECHNICIAN: "starts visits, records readings and asks for decisions; signing is left to people",
+    Role.AUDITOR: "reads everything of the firm, changes nothing",
+    Role.RENTAL_MANAGER: "reads what one rental manager sees, and nothing else",
+}
+
 _NO_ADDRESS = "This is not an e-mail address: it needs a name, an @ and a domain."
 
 
@@ -181,7 +188,7 @@ class TokenForm(forms.Form):
     )
     role = forms.ChoiceField(
         label="Role",
-        choices=[(role.value, f"{role.label}: {_WHAT_A_ROLE_DOES[role]}") for role in TOKEN_ROLES],
+        choices=[(role.value, f"{role.label}: {_WHAT_A_TOKEN_DOES[role]}") for role in TOKEN_ROLES],
         widget=forms.RadioSelect,
         help_text="The program may do what this role may, and never more than you may yourself.",
         error_messages=_or_say("Choose the role of the token."),
