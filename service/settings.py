@@ -152,7 +152,7 @@ FILE_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024
 
 # --- people ---------------------------------------------------------------------------------
 AUTH_USER_MODEL = "accounts.Person"
-AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+AUTHENTICATION_BACKENDS = ["accounts.sign_in_backend.SignInBackend"]
 PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.Argon2PasswordHasher",
     "django.contrib.auth.hashers.PBKDF2PasswordHasher",

@@ -41,8 +41,8 @@ def test_reading_a_page_again_within_five_minutes_writes_nothing(
     browser = sign_in(firm.auditor)
     browser.get("/people/roles/")
 
-    # The session, the person, the firm, the roles.
-    with django_assert_num_queries(4):
+    # The session, and the person with the firm and the roles.
+    with django_assert_num_queries(2):
         browser.get("/people/roles/")
 
 
