@@ -64,7 +64,7 @@ def own_spas(person: Person) -> QuerySet[Spa]:
 
 
 def tubs_of(person: Person, now: datetime) -> list[Tub]:
-    """Every tub of the person, with how it stands at ``now``. Seven queries, whatever their number."""
+    """Every tub of the person, with how it stands at ``now``. Five queries, whatever their number."""
     return _tubs(person, list(own_spas(person)), now)
 
 

@@ -35,7 +35,7 @@ class Stop:
 
 
 def stops_of_day(person: Person, day: date, *, now: datetime | None = None) -> list[Stop]:
-    """The stops of ``person`` on ``day``; five queries. Visits come with spa, site and client.
+    """The stops of ``person`` on ``day``; three queries. Visits come with spa, site and client.
 
     The order is that of the first visit at each site; cancelled and handed-over visits are left out.
     """

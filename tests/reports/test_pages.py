@@ -409,7 +409,7 @@ def test_one_tub_takes_as_many_queries_for_a_long_history_as_for_a_short_one(
         waiting_repair(named)
     browser = sign_in(named.rental_manager)
 
-    with django_assert_max_num_queries(14):
+    with django_assert_max_num_queries(12):
         browser.get(reverse("reports:my_tub", args=[named.spa.pk]))
 
 

@@ -210,14 +210,14 @@ def test_fit_from_a_time_is_closed_until_then(in_firm: Firm, clock: Any) -> None
 
 
 @pytest.mark.parametrize("spas", [1, 20])
-def test_the_fitness_of_many_spas_costs_four_queries(
+def test_the_fitness_of_many_spas_costs_two_queries(
     in_firm: Firm, spas: int, django_assert_num_queries: Any
 ) -> None:
     signed(in_firm)
     many = [in_firm.spa, *(SpaFactory(site=in_firm.site) for _ in range(spas))]
     close_spa(spa=many[-1], reason="Cable bare", by=in_firm.office)
 
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(2):
         fitness = fitness_of_spas(many, timezone.now())
 
     assert fitness[in_firm.spa.pk].state == "fit"

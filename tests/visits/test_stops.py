@@ -52,13 +52,13 @@ def test_a_stop_is_done_when_none_of_its_visits_is_open(in_firm: Firm) -> None:
 
 
 @pytest.mark.parametrize("spas", [1, 12])
-def test_a_day_costs_five_queries_however_long_it_is(
+def test_a_day_costs_three_queries_however_long_it_is(
     in_firm: Firm, spas: int, django_assert_num_queries: Any
 ) -> None:
     for number in range(spas):
         planned(in_firm, SpaFactory(site=in_firm.site), sequence=number)
 
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(3):
         stops = stops_of_day(in_firm.technician, timezone.localdate())
         assert {visit.spa.site.client.name for stop in stops for visit in stop.visits}
 
