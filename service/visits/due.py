@@ -1,19 +1,21 @@
 """What falls due at a spa besides the test of its water, by the guideline in force, else by custom."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.db.models import Max
+from django.db.models import Max, OuterRef, Subquery, Window
+from django.db.models.functions import RowNumber
 from django.utils import timezone
 
-from service.chemistry.errors import InputError
-from service.chemistry.guidelines import Citation, Guideline, get
+from service.chemistry.guidelines import Citation, Guideline
 from service.chemistry.guidelines.clocks import Due, drain_due, filter_due, microbiology_due
 from service.chemistry.guidelines.duties import Duties
 from service.chemistry.guidelines.parameters import MICROBIOLOGY, PARAMETERS
 from service.chemistry.guidelines.water_replacement import WaterUse, replacement_due
+from service.sites.guideline import known
 from service.sites.models import Client, ClientKind, Spa
 from service.visits.clock import day_of, zone_of
 from service.visits.models import Reading, Task, TaskKind, TaskState, Visit, VisitState
@@ -57,13 +59,23 @@ class SpaPast:
 
 
 def due_jobs(spa: Spa, today: date) -> list[DueJob]:
-    """Jobs due at the spa on ``today``, at most one a kind; one query, or up to four if the set asks more.
+    """Jobs due at the spa on ``today``; see ``due_jobs_of``."""
+    return due_jobs_of([spa], today)[spa.pk]
 
-    Needs ``site.client`` and ``organisation`` loaded. A set that is not known or not for this spa
-    asks for nothing: then custom speaks.
+
+def due_jobs_of(spas: Iterable[Spa], today: date) -> dict[UUID, list[DueJob]]:
+    """Jobs due at each spa on ``today``, by its key, at most one a kind.
+
+    One query, or up to four if a set asks more, whatever the number of spas. Needs ``site.client``
+    and ``organisation`` loaded. A set that is not known or not for this spa asks for nothing: then
+    custom speaks.
     """
-    guideline = guideline_of(spa)
-    past = _past(spa, guideline.duties if guideline else Duties(), today)
+    sets = {spa: guideline_of(spa) for spa in spas}
+    pasts = _pasts(sets, today)
+    return {spa.pk: _jobs(spa, pasts[spa.pk], guideline, today) for spa, guideline in sets.items()}
+
+
+def _jobs(spa: Spa, past: SpaPast, guideline: Guideline | None, today: date) -> list[DueJob]:
     stated = stated_jobs(spa, past, guideline, today)
     jobs = [*stated, *_by_custom(past, {job.kind for job in stated}, guideline)]
     return [job for job in jobs if job.on <= today]
@@ -71,10 +83,7 @@ def due_jobs(spa: Spa, today: date) -> list[DueJob]:
 
 def guideline_of(spa: Spa) -> Guideline | None:
     """The set in force at a spa; None when it is not known or not for this spa."""
-    try:
-        return get(spa.guideline_in_force())
-    except InputError:
-        return None
+    return known(spa.guideline_in_force())
 
 
 def stated_jobs(spa: Spa, past: SpaPast, guideline: Guideline | None, today: date) -> list[DueJob]:
@@ -93,37 +102,76 @@ def facility_of(client: Client) -> str:
     return "commercial" if client.kind in (ClientKind.HOTEL, ClientKind.GYM) else "let"
 
 
-def _past(spa: Spa, duties: Duties, today: date) -> SpaPast:
-    zone = zone_of(spa.organisation)
-    tasks = Task.objects.filter(visit__spa=spa, state=TaskState.DONE)
-    done = dict(tasks.order_by("kind").values_list("kind").annotate(last=Max("done_at")))
-    drains, filters = duties.drain_interval, duties.filter_cleaning
-    asks_groups = any(rule.between_groups for rule in drains) or any(rule.between_groups for rule in filters)
-    return SpaPast(
-        done={kind: day_of(moment, zone) for kind, moment in done.items()},
-        read=_sampled(spa, zone) if duties.microbiology_intervals else {},
-        solids=_last_solids(spa) if duties.water_replacement else None,
-        changeovers=_changeover_days(spa, today) if asks_groups else [],
-        since=spa.commissioned_on or today,
+def _pasts(sets: Mapping[Spa, Guideline | None], today: date) -> dict[UUID, SpaPast]:
+    """What was last done at each spa, so far as its set asks for it."""
+    duties = {spa.pk: guideline.duties if guideline else Duties() for spa, guideline in sets.items()}
+    zones = {spa.pk: zone_of(spa.organisation) for spa in sets}
+    done = _last_done(zones)
+    sampled = _sampled(
+        {key: zone for key, zone in zones.items() if duties[key].microbiology_intervals},
     )
+    solids = _last_solids([key for key, asked in duties.items() if asked.water_replacement])
+    changeovers = _changeover_days([key for key, asked in duties.items() if _asks_groups(asked)], today)
+    return {
+        spa.pk: SpaPast(
+            done=done.get(spa.pk, {}),
+            read=sampled.get(spa.pk, {}),
+            solids=solids.get(spa.pk),
+            changeovers=changeovers.get(spa.pk, []),
+            since=spa.commissioned_on or today,
+        )
+        for spa in sets
+    }
 
 
-def _sampled(spa: Spa, zone: ZoneInfo) -> dict[str, date]:
-    readings = Reading.objects.filter(visit__spa=spa, parameter__in=MICROBIOLOGY).order_by("parameter")
-    latest = readings.values_list("parameter").annotate(last=Max("taken_at"))
-    return {name: day_of(moment, zone) for name, moment in latest}
+def _asks_groups(duties: Duties) -> bool:
+    drains, filters = duties.drain_interval, duties.filter_cleaning
+    return any(rule.between_groups for rule in drains) or any(rule.between_groups for rule in filters)
 
 
-def _last_solids(spa: Spa) -> float | None:
-    reading = Reading.objects.filter(visit__spa=spa, parameter=_SOLIDS, governs=True).last()
-    return float(reading.value) if reading else None
+def _last_done(zones: Mapping[UUID, ZoneInfo]) -> dict[UUID, dict[str, date]]:
+    tasks = Task.objects.filter(visit__spa__in=zones, state=TaskState.DONE).order_by()
+    return _days(tasks.values_list("visit__spa", "kind").annotate(last=Max("done_at")), zones)
 
 
-def _changeover_days(spa: Spa, today: date) -> list[date]:
-    changed = Visit.objects.filter(spa=spa, changeover=True, planned_on__lte=today).exclude(
+def _sampled(zones: Mapping[UUID, ZoneInfo]) -> dict[UUID, dict[str, date]]:
+    if not zones:
+        return {}
+    readings = Reading.objects.filter(visit__spa__in=zones, parameter__in=MICROBIOLOGY).order_by()
+    return _days(readings.values_list("visit__spa", "parameter").annotate(last=Max("taken_at")), zones)
+
+
+def _days(
+    rows: Iterable[tuple[UUID, str, datetime]], zones: Mapping[UUID, ZoneInfo]
+) -> dict[UUID, dict[str, date]]:
+    days: dict[UUID, dict[str, date]] = {}
+    for spa, name, moment in rows:
+        days.setdefault(spa, {})[name] = day_of(moment, zones[spa])
+    return days
+
+
+def _last_solids(spas: Sequence[UUID]) -> dict[UUID, float]:
+    if not spas:
+        return {}
+    readings = Reading.objects.filter(visit__spa=OuterRef("pk"), parameter=_SOLIDS, governs=True)
+    newest = Subquery(readings.order_by("-taken_at", "-id").values("value")[:1])
+    rows = Spa.objects.filter(pk__in=spas).order_by().annotate(solids=newest).values_list("pk", "solids")
+    return {spa: float(value) for spa, value in rows if value is not None}
+
+
+def _changeover_days(spas: Sequence[UUID], today: date) -> dict[UUID, list[date]]:
+    """The last days of changeover at each spa, newest first."""
+    if not spas:
+        return {}
+    changed = Visit.objects.filter(spa__in=spas, changeover=True, planned_on__lte=today).exclude(
         state__in=(VisitState.CANCELLED, VisitState.HANDED_OVER)
     )
-    return list(changed.order_by("-planned_on").values_list("planned_on", flat=True)[:CHANGEOVERS_BACK])
+    place = Window(RowNumber(), partition_by=["spa"], order_by="-planned_on")
+    newest = changed.annotate(place=place).filter(place__lte=CHANGEOVERS_BACK).order_by("-planned_on")
+    days: dict[UUID, list[date]] = {}
+    for spa, day in newest.values_list("spa", "planned_on"):
+        days.setdefault(spa, []).append(day)
+    return days
 
 
 def _drain(spa: Spa, past: SpaPast, guideline: Guideline | None, today: date) -> list[DueJob]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -17,11 +17,12 @@ from django.views.decorators.http import require_http_methods, require_safe
 from accounts.access import page_for, signed_in
 from accounts.models import Person
 from accounts.roles import Action
+from service.chemistry.guidelines.clocks import DueTest
 from service.shell.days import today_at
 from service.sites.visible import visible_spas
-from service.visits.due import DueJob, due_jobs
+from service.visits.due import DueJob, due_jobs_of
 from service.visits.editing import Refused
-from service.visits.fitness import Fitness, fitness_of_spas
+from service.visits.fitness import Fitness, fitness_with, open_closures
 from service.visits.forms_work import CallOutForm, tell
 from service.visits.models import Closure, Defect, TaskKind, Visit, VisitState
 from service.visits.plan import plan_visit
@@ -29,7 +30,7 @@ from service.visits.step_words import labels
 from service.visits.stops import stops_of_day
 from service.visits.visible import visible_visits
 from service.visits.visit_page import LOADED
-from service.visits.water_tests import due_water_tests
+from service.visits.water_tests import due_water_tests_of
 
 
 @dataclass(frozen=True)
@@ -133,16 +134,17 @@ def _day(given: str) -> date:
 def _spas(visits: list[Visit]) -> list[SpaAtStop]:
     now = timezone.now()
     spas = {visit.spa_id: visit.spa for visit in visits}
-    fitness = fitness_of_spas(spas.values(), now)
+    closures = open_closures(spas.values())
+    fitness = fitness_with(spas.values(), closures, now)
     defects: dict[Any, list[Defect]] = {}
     for defect in Defect.objects.filter(spa__in=spas, closed_at=None):
         defects.setdefault(defect.spa_id, []).append(defect)
-    closures = {row.spa_id: row for row in Closure.objects.filter(spa__in=spas, reopened_at=None)}
+    due = _due([visit for visit in visits if visit.is_open], now)
     return [
         SpaAtStop(
             visit,
             fitness[visit.spa_id],
-            _due(visit),
+            due.get(visit.pk, []),
             defects.get(visit.spa_id, []),
             closures.get(visit.spa_id),
         )
@@ -150,15 +152,23 @@ def _spas(visits: list[Visit]) -> list[SpaAtStop]:
     ]
 
 
-def _due(visit: Visit) -> list[str]:
-    if not visit.is_open:
-        return []
-    tests = [
-        f"Test {labels(test.parameters)}: {test.sum.lower()} ({test.citation.short})"
-        for test in due_water_tests(visit.spa, timezone.now())
-        if test.is_overdue
-    ]
-    return tests + [_job(job) for job in due_jobs(visit.spa, visit.planned_on)]
+def _due(visits: list[Visit], now: datetime) -> dict[UUID, list[str]]:
+    """What is due at each of the visits of one day, in words, by the visit's key."""
+    if not visits:
+        return {}
+    spas = {visit.spa_id: visit.spa for visit in visits}.values()
+    tests, jobs = due_water_tests_of(spas, now), due_jobs_of(spas, visits[0].planned_on)
+    return {
+        visit.pk: [
+            *(_test(test) for test in tests[visit.spa_id] if test.is_overdue),
+            *(_job(job) for job in jobs[visit.spa_id]),
+        ]
+        for visit in visits
+    }
+
+
+def _test(test: DueTest) -> str:
+    return f"Test {labels(test.parameters)}: {test.sum.lower()} ({test.citation.short})"
 
 
 def _job(job: DueJob) -> str:

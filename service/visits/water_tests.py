@@ -2,8 +2,9 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
+from uuid import UUID
 
-from django.db.models import Max
+from django.db.models import F, Max
 
 from service.chemistry.errors import InputError
 from service.chemistry.guidelines import get
@@ -20,16 +21,29 @@ _CYANURATE = "cyanuric_acid_mg_l"
 
 
 def due_water_tests(spa: Spa, now: datetime) -> list[DueTest]:
-    """Every test the set asks for, by what is on record, soonest first; two queries.
+    """Every test the set asks for at the spa, soonest first; see ``due_water_tests_of``."""
+    return due_water_tests_of([spa], now)[spa.pk]
+
+
+def due_water_tests_of(spas: Iterable[Spa], now: datetime) -> dict[UUID, list[DueTest]]:
+    """Every test the sets ask for, by what is on record, soonest first, by the spa's key; one query.
 
     ``is_overdue`` says what is due at this visit. Needs ``site.client`` and ``organisation`` loaded.
     """
-    readings = Reading.objects.filter(visit__spa=spa).order_by("parameter")
-    latest = readings.values_list("parameter").annotate(last=Max("taken_at"))
-    tested: dict[str, set[datetime]] = {name: {moment} for name, moment in latest}
-    for name, moment in readings.filter(taken_at__gte=now - COUNTED).values_list("parameter", "taken_at"):
-        tested[name].add(moment)
-    return tests_of_the_set(spa, {name: sorted(moments) for name, moments in tested.items()}, now)
+    listed = list(spas)
+    tested: dict[UUID, dict[str, set[datetime]]] = {spa.pk: {} for spa in listed}
+    readings = Reading.objects.filter(visit__spa__in=tested).order_by()
+    latest = readings.values_list("visit__spa", "parameter").annotate(at=Max("taken_at"))
+    newest = readings.filter(taken_at__gte=now - COUNTED)
+    counted = newest.values_list("visit__spa", "parameter").annotate(at=F("taken_at"))
+    for spa, name, moment in latest.union(counted, all=True):
+        tested[spa].setdefault(name, set()).add(moment)
+    return {
+        spa.pk: tests_of_the_set(
+            spa, {name: sorted(moments) for name, moments in tested[spa.pk].items()}, now
+        )
+        for spa in listed
+    }
 
 
 def tests_of_the_set(spa: Spa, tested: Mapping[str, Sequence[datetime]], now: datetime) -> list[DueTest]:
