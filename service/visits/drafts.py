@@ -5,6 +5,7 @@ A draft is not part of the visit: it raises no revision and leaves no audit row.
 
 import json
 from collections.abc import Mapping
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -56,6 +57,15 @@ def drop_draft(*, visit: Visit, section: str, by: Person) -> None:
 
 def unsaved_sections(visit: Visit, person: Person) -> list[str]:
     """Sections with something typed and not saved, in the order of the page; signing left out."""
-    drafts = Draft.objects.filter(visit=visit, person=person).exclude(fields={})
-    found = set(drafts.values_list("section", flat=True)) - {SIGNING}
-    return [section for section in SECTIONS if section in found]
+    return unsaved_of(drafts_of(visit, person))
+
+
+def drafts_of(visit: Visit, person: Person) -> dict[str, Mapping[str, Any]]:
+    """What the person typed and has not saved, by section; sections without anything are left out."""
+    rows = Draft.objects.filter(visit=visit, person=person).exclude(fields={})
+    return {row.section: row.fields for row in rows}
+
+
+def unsaved_of(drafts: Mapping[str, Mapping[str, Any]]) -> list[str]:
+    """``unsaved_sections`` where the drafts are loaded already."""
+    return [section for section in SECTIONS if section in drafts and section != SIGNING]

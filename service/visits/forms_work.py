@@ -85,9 +85,12 @@ class OwnDoseForm(DoneAtForm):
     reason = forms.CharField(label="Why it is added")
     field_order = ("product", "mass_g", "done_at", "reason")
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, products: Iterable[Product] | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        _field(self, "product").queryset = Product.objects.filter(archived_at=None)
+        product = _field(self, "product")
+        product.queryset = Product.objects.filter(archived_at=None)
+        if products is not None:
+            product.choices = _choices(product, products)
 
 
 class TaskForm(DoneAtForm):
@@ -144,8 +147,10 @@ class HandOverForm(forms.Form):
 
     def __init__(self, *args: Any, people: Iterable[Person], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        keys = [person.pk for person in people]
-        _field(self, "to").queryset = Person.objects.filter(pk__in=keys)
+        listed = list(people)
+        to = _field(self, "to")
+        to.queryset = Person.objects.filter(pk__in=[person.pk for person in listed])
+        to.choices = _choices(to, listed)
 
 
 class CallOutForm(forms.Form):
@@ -201,6 +206,11 @@ class SignForm(forms.Form):
 
 def _field(form: forms.Form, name: str) -> Any:
     return form.fields[name]
+
+
+def _choices(field: Any, loaded: Iterable[Product | Person]) -> list[tuple[str, str]]:
+    """The choices of a field, drawn from rows that are loaded already."""
+    return [("", field.empty_label), *((str(row.pk), str(row)) for row in loaded)]
 
 
 def _offer(field: Any, allowed: Any, loaded: Iterable[Batch]) -> None:

@@ -9,6 +9,7 @@ from django.utils import timezone
 from accounts.models import Person
 from accounts.roles import Action
 from service.visits.closures import LONGEST_REASON, close_spa, reopen
+from service.visits.drafts import unsaved_sections
 from service.visits.editing import Refused, allow, edit, note
 from service.visits.models import Closure, Draft, Record, Verdict, Visit, VisitState
 from service.visits.pins import check_pin
@@ -68,7 +69,7 @@ def sign_visit(
         row = edit(visit, by=by, expected_revision=expected_revision)
         now = timezone.now()
         case = look_at(row, now)
-        standing = _accepted(verdict_of(case, by), closed=closed)
+        standing = _accepted(verdict_of(case, unsaved_sections(row, by)), closed=closed)
         _set(row, standing, now, words)
         if not standing.is_fit:
             _set_retest(row, retest_by, retest_due, now)

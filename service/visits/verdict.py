@@ -6,7 +6,7 @@ out; or it was measured and a wait is still running. Else *closed until a retest
 overrides it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -128,12 +128,12 @@ def standing_verdict(visit: Visit, now: datetime, person: Person | None = None) 
     Needs ``spa.site.client``, ``spa.organisation`` and ``organisation`` loaded with the visit. Seven
     queries, or two when its parts are loaded as well (``whole``), one more with a person.
     """
-    return verdict_of(look_at(visit, now), person)
+    return verdict_of(look_at(visit, now), unsaved_sections(visit, person) if person else ())
 
 
-def verdict_of(case: Case, person: Person | None = None) -> VerdictAtSign:
-    """The verdict of a case."""
-    blocks = _blocks(case, person)
+def verdict_of(case: Case, unsaved: Iterable[str] = ()) -> VerdictAtSign:
+    """The verdict of a case. unsaved: sections in which who would sign typed something and did not save."""
+    blocks = _blocks(case, unsaved)
     needs = _needs(case)
     against = _against(case)
     remarks = [remark for reading in case.readings if (remark := instrument_remark(reading))]
@@ -144,15 +144,19 @@ def verdict_of(case: Case, person: Person | None = None) -> VerdictAtSign:
     )
 
 
-def _blocks(case: Case, person: Person | None) -> list[str]:
+def _blocks(case: Case, unsaved: Iterable[str]) -> list[str]:
     blocks = [] if case.visit.state == VisitState.ON_SITE else ["Start the visit first."]
-    unsaved = unsaved_sections(case.visit, person) if person else []
     blocks += [f"Save or drop what you typed under {section.capitalize()}." for section in unsaved]
     return blocks
 
 
 def look_at(visit: Visit, now: datetime) -> Case:
     """Gather what the verdict rests on."""
+    return case_of(visit, now, closure=open_closure(visit.spa))
+
+
+def case_of(visit: Visit, now: datetime, *, closure: Closure | None) -> Case:
+    """``look_at`` where the closure that stands is loaded already."""
     gathered(visit)
     changes, drained = done_changes(visit), drained_at(visit)
     changed_at = last_change(visit)
@@ -173,7 +177,7 @@ def look_at(visit: Visit, now: datetime) -> Case:
         judgement=judge_readings(visit, readings),
         decision=decision,
         current=decision is not None and is_current(decision, visit),
-        closure=open_closure(visit.spa),
+        closure=closure,
         dangers=open_dangers(visit.spa),
         answers={line.item: line.answer for line in visit.inspection.all()},
     )

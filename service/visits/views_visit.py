@@ -18,7 +18,7 @@ from service.visits.forms_work import EndForm, HandOverForm, tell
 from service.visits.models import Visit
 from service.visits.open import end_without_signing, hand_over, start_visit
 from service.visits.posted import keep, revision, typed_fields, write
-from service.visits.visit_page import Typed, colleagues, find_visit, visit_page
+from service.visits.visit_page import Typed, find_visit, visit_page, who_could_take_over
 
 
 @page_for(Action.CARRY_OUT_VISITS)
@@ -68,7 +68,7 @@ def visit_end(request: HttpRequest, pk: UUID) -> HttpResponse:
 @require_POST
 def visit_hand_over(request: HttpRequest, pk: UUID) -> HttpResponse:
     row, person = find_visit(request, pk), signed_in(request)
-    form = HandOverForm(request.POST, prefix="hand", people=colleagues(row, person))
+    form = HandOverForm(request.POST, prefix="hand", people=who_could_take_over(row))
     if not form.is_valid():
         return visit_page(request, row, Typed(forms={"hand": form}))
     to = form.cleaned_data["to"]

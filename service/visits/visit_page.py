@@ -1,6 +1,5 @@
 """Everything the visit's page shows, gathered once, each form as saved, as drafted or as just posted."""
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -8,7 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from django import forms
-from django.db.models import QuerySet
+from django.db.models import FilteredRelation, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
@@ -21,13 +20,14 @@ from service.visits import forms_work, step_words
 from service.visits.bands import bands_of, short
 from service.visits.changes import drain_planned, last_change
 from service.visits.decide import LABEL_FIRST, is_current, standing_decision
+from service.visits.drafts import drafts_of, unsaved_of
 from service.visits.editing import Changed
-from service.visits.fitness import fitness_of
+from service.visits.fitness import fitness_with
 from service.visits.forms_look import look_sheet, typed_over
 from service.visits.forms_test import Beside, WithdrawForm, reading_sheet
 from service.visits.models import (
+    Closure,
     Decision,
-    Draft,
     Moment,
     Reading,
     StepState,
@@ -36,13 +36,14 @@ from service.visits.models import (
     Visit,
     VisitState,
 )
+from service.visits.offered import Offered, offered
 from service.visits.open import ENDINGS
 from service.visits.parameters import BY_PARAMETER
 from service.visits.readings import conversion_remark, instrument_remark, previous_readings
 from service.visits.stops import stops_of_day
 from service.visits.tasks import DueTask, due_tasks, other_jobs
 from service.visits.treatment import expected_water, standing_steps
-from service.visits.verdict import standing_verdict
+from service.visits.verdict import case_of, verdict_of
 from service.visits.visible import visible_visits
 from service.visits.whole import gathered
 
@@ -97,40 +98,49 @@ def find_visit(request: HttpRequest, pk: UUID) -> Visit:
 
 
 def _visits(person: Person) -> QuerySet[Visit]:
-    return visible_visits(person).select_related(*LOADED).defer(*CODES)
+    """Visits with what stands above them and, as ``open_closure``, what keeps their spa closed."""
+    standing = FilteredRelation("spa__closures", condition=Q(spa__closures__reopened_at=None))
+    rows: Any = visible_visits(person).annotate(open_closure=standing)
+    found: QuerySet[Visit] = rows.select_related(*LOADED, "open_closure").defer(*CODES)
+    return found
 
 
 def visit_page(request: HttpRequest, visit: Visit, typed: Typed | None = None) -> HttpResponse:
-    """The page of a visit, with what was typed and not saved where it was typed."""
-    person, typed = signed_in(request), typed or Typed()
-    fresh = gathered(_visits(person).get(pk=visit.pk))
-    now = timezone.now()
+    """The page of a visit that ``find_visit`` found; what was typed and not saved stands where it was."""
+    person = signed_in(request)
+    # After a post that was refused, the page shows the visit as it stands now.
+    fresh = gathered(visit if typed is None else _visits(person).get(pk=visit.pk))
+    typed, now = typed or Typed(), timezone.now()
+    # The join leaves the attribute away where it finds nothing.
+    closure: Closure | None = getattr(fresh, "open_closure", None)
+    closures = {fresh.spa_id: closure} if closure else {}
     context = {
         "visit": fresh,
         "spa": fresh.spa,
         "now": now,
         "typed": typed,
-        "fitness": fitness_of(fresh.spa, now),
+        "fitness": fitness_with([fresh.spa], closures, now)[fresh.spa_id],
         "label_first": LABEL_FIRST,
     }
     if fresh.state == VisitState.SIGNED:
         return render(request, "visits/signed.html", context | _signed(fresh, person))
     if fresh.state != VisitState.ON_SITE:
-        return render(request, "visits/not_begun.html", context | _not_begun(fresh, person, typed))
-    drafts = _drafts(fresh, person)
-    context |= {"sections": SECTIONS, "drafts": drafts}
-    context |= _look_and_test(fresh, typed, drafts) | _decide_and_do(fresh, typed, drafts, now)
-    return render(request, "visits/visit.html", context | _sign(fresh, person, typed, drafts, now))
+        return render(request, "visits/not_begun.html", context | _not_begun(fresh, typed))
+    drafts = drafts_of(fresh, person)
+    products = {step.product_id for step in fresh.steps.all() if step.product_id}
+    choices = offered(who_could_take_over(fresh), products)
+    verdict = verdict_of(case_of(fresh, now, closure=closure), unsaved_of(drafts))
+    context |= {"sections": SECTIONS, "drafts": drafts, "verdict": verdict}
+    context |= _look_and_test(fresh, typed, drafts, choices)
+    context |= _decide_and_do(fresh, typed, drafts, choices, now)
+    return render(request, "visits/visit.html", context | _sign(fresh, typed, drafts, choices))
 
 
-def _drafts(visit: Visit, person: Person) -> dict[str, Mapping[str, Any]]:
-    rows = Draft.objects.filter(visit=visit, person=person).exclude(fields={})
-    return {row.section: row.fields for row in rows}
-
-
-def _look_and_test(visit: Visit, typed: Typed, drafts: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
+def _look_and_test(
+    visit: Visit, typed: Typed, drafts: Mapping[str, Mapping[str, Any]], choices: Offered
+) -> dict[str, Any]:
     beside = Beside(
-        instruments=list(Instrument.objects.filter(archived_at=None)),
+        instruments=choices.instruments,
         bands=bands_of(visit.spa),
         previous=previous_readings(visit.spa, visit),
         expected=expected_water(visit) or {},
@@ -185,10 +195,14 @@ def _after(visit: Visit) -> list[Reading]:
 
 
 def _decide_and_do(
-    visit: Visit, typed: Typed, drafts: Mapping[str, Mapping[str, Any]], now: datetime
+    visit: Visit,
+    typed: Typed,
+    drafts: Mapping[str, Mapping[str, Any]],
+    choices: Offered,
+    now: datetime,
 ) -> dict[str, Any]:
     decision, steps, draft = standing_decision(visit), standing_steps(visit), drafts.get("do", {})
-    on_page = _steps(visit, steps, decision, typed, draft, now)
+    on_page = _steps(visit, steps, choices.batches, decision, typed, draft, now)
     tasks = [_task(visit, due, typed, draft) for due in due_tasks(visit)]
     waits = [item for item in on_page if item.is_waiting]
     changed = last_change(visit) is not None
@@ -211,7 +225,9 @@ def _decide_and_do(
         "has_readings": any(item.moment == Moment.BEFORE for item in visit.readings.all()),
         "has_after": bool(_after(visit)),
         "own": typed.forms.get("own")
-        or forms_work.OwnDoseForm(prefix="own", initial=typed_over({}, draft, "own"), visit=visit),
+        or forms_work.OwnDoseForm(
+            prefix="own", initial=typed_over({}, draft, "own"), visit=visit, products=choices.products
+        ),
     }
 
 
@@ -223,21 +239,20 @@ def _until(item: StepOnPage) -> datetime:
 def _steps(
     visit: Visit,
     steps: Iterable[TreatmentStep],
+    batches: Mapping[UUID, list[Batch]],
     decision: Decision | None,
     typed: Typed,
     draft: Mapping[str, Any],
     now: datetime,
 ) -> list[StepOnPage]:
     listed = list(steps)
-    batches = _batches(listed)
     open_steps = [step for step in listed if step.state == StepState.PLANNED]
     turn = open_steps[0].pk if open_steps else None
     return [
         StepOnPage(
             step=step,
             headline=step_words.headline(step),
-            form=typed.forms.get(f"step-{step.pk}")
-            or step_form(visit, step, batches[step.product_id], draft),
+            form=typed.forms.get(f"step-{step.pk}") or step_form(visit, step, _of(step, batches), draft),
             is_turn=step.pk == turn,
             is_waiting=bool(step.wait_until and step.state == StepState.DONE and step.wait_until > now),
             remark="" if decision and step.decision_id == decision.pk else "Of an earlier decision.",
@@ -271,13 +286,8 @@ def step_form(
     )
 
 
-def _batches(steps: Iterable[TreatmentStep]) -> Mapping[Any, list[Batch]]:
-    products = {step.product_id for step in steps if step.product_id}
-    by_product: dict[Any, list[Batch]] = defaultdict(list)
-    if products:
-        for batch in Batch.objects.filter(product__in=products, archived_at=None):
-            by_product[batch.product_id].append(batch)
-    return by_product
+def _of(step: TreatmentStep, batches: Mapping[UUID, list[Batch]]) -> list[Batch]:
+    return batches.get(step.product_id, []) if step.product_id else []
 
 
 def _task(visit: Visit, due: DueTask, typed: Typed, draft: Mapping[str, Any]) -> TaskOnPage:
@@ -290,23 +300,21 @@ def _task(visit: Visit, due: DueTask, typed: Typed, draft: Mapping[str, Any]) ->
 
 
 def _sign(
-    visit: Visit, person: Person, typed: Typed, drafts: Mapping[str, Mapping[str, Any]], now: datetime
+    visit: Visit, typed: Typed, drafts: Mapping[str, Mapping[str, Any]], choices: Offered
 ) -> dict[str, Any]:
     saved = {"note_to_owner": visit.note_to_owner, "retest_by": visit.retest_by}
     initial = typed_over(saved, drafts.get("sign", {}), "sign")
     return {
-        "verdict": standing_verdict(visit, now, person),
         "photos": visit.photos.all(),
         "photo_form": typed.forms.get("photo") or forms_work.PhotoForm(prefix="photo"),
         "close_form": typed.forms.get("close") or forms_work.ReasonForm(prefix="close"),
         "sign_form": typed.forms.get("sign")
         or forms_work.SignForm(prefix="sign", initial=initial, organisation=visit.organisation),
-        **_ways_out(visit, person, typed),
+        **_ways_out(visit, choices.people, typed),
     }
 
 
-def _ways_out(visit: Visit, person: Person, typed: Typed) -> dict[str, Any]:
-    others = colleagues(visit, person)
+def _ways_out(visit: Visit, others: list[Person], typed: Typed) -> dict[str, Any]:
     return {
         "end_form": typed.forms.get("end") or forms_work.EndForm(prefix="end", visit=visit),
         "may_end": bool(ENDINGS.get(visit.state)),
@@ -315,18 +323,18 @@ def _ways_out(visit: Visit, person: Person, typed: Typed) -> dict[str, Any]:
     }
 
 
-def colleagues(visit: Visit, person: Person) -> list[Person]:
-    """Who could take the visit over."""
+def who_could_take_over(visit: Visit) -> QuerySet[Person]:
+    """Who could take the visit over, by name."""
     people = Person.objects.filter(
         organisation=visit.organisation_id,
         is_active=True,
         role_grants__role__in=[Role.TECHNICIAN, Role.OFFICE, Role.OWNER],
     )
-    return list(people.exclude(visits=visit).distinct().order_by("name"))
+    return people.exclude(visits=visit).distinct().order_by("name")
 
 
-def _not_begun(visit: Visit, person: Person, typed: Typed) -> dict[str, Any]:
-    return {"may_start": visit.is_open, **_ways_out(visit, person, typed)}
+def _not_begun(visit: Visit, typed: Typed) -> dict[str, Any]:
+    return {"may_start": visit.is_open, **_ways_out(visit, list(who_could_take_over(visit)), typed)}
 
 
 def _signed(visit: Visit, person: Person) -> dict[str, Any]:
