@@ -2,7 +2,12 @@
 
 from django.urls import include, path
 
+from service.office.views_search import search
 from service.shell import views as shell
+from service.sites.urls import urlpatterns as pages_of_sites
+
+# The search reaches over every room; its address stands with those of the first it searched.
+sites = ([path("search/", search, name="search"), *pages_of_sites], "sites")
 
 urlpatterns = [
     path("", shell.home, name="home"),
@@ -10,7 +15,7 @@ urlpatterns = [
     path("account/", include("accounts.sign_in_urls")),
     path("people/", include("accounts.urls")),
     path("runs/", include("service.runs.urls")),
-    path("", include("service.sites.urls")),
+    path("", include(sites)),
     path("stock/", include("service.stock.urls")),
     path("visits/", include("service.visits.urls")),
     path("rounds/", include("service.rounds.urls")),

@@ -1,10 +1,9 @@
 from django.urls import path
 
-from service.sites.views import clients, guidelines, manager_access, photos, search, sites, spas
+from service.sites.views import clients, guidelines, manager_access, photos, sites, spas
 
 app_name = "sites"
 urlpatterns = [
-    path("search/", search.search, name="search"),
     path("clients/", clients.clients, name="clients"),
     path("clients/new/", clients.client_new, name="client_new"),
     path("clients/<uuid:pk>/", clients.client, name="client"),

@@ -1,0 +1,15 @@
+"use strict";
+// "/" puts the cursor into the search of the page, or goes to the page that searches everything.
+(() => {
+  document.addEventListener("keydown", (event) => {
+    if (event.key !== "/" || event.ctrlKey || event.metaKey || event.altKey || event.defaultPrevented) return;
+    if (event.target.closest("input, textarea, select, [contenteditable]")) return;
+    const field = document.querySelector('main input[name="q"]');
+    const link = document.querySelector('nav a[href="/search/"]');
+    if (!field && !link) return;
+    event.preventDefault();
+    if (!field) { link.click(); return; }
+    field.focus();
+    field.select();
+  });
+})();
