@@ -34,6 +34,7 @@ PHRASES: dict[str, str] = {
     "defect.settled": "settled a defect",
     "firm.details_changed": "changed the firm's details",
     "firm.guideline_chosen": "chose the guideline of the firm",
+    "firm.rows_changed": "changed many rows at once",
     "firm.second_factor_optional": "stopped asking everybody for a second factor",
     "firm.second_factor_required": "began to ask everybody for a second factor",
     "instrument.added": "added an instrument",

@@ -245,6 +245,11 @@ class TrailForm(forms.Form):
         ("invitation", "Invitations"),
         ("token", "Access tokens"),
         ("firm", "The firm"),
+        ("agreement", "Agreements"),
+        ("booking", "Bookings"),
+        ("calendar", "Calendars"),
+        ("week_plan", "Week plans"),
+        ("list", "Lists brought in"),
         ("run", "Background work"),
     )
 

@@ -2,9 +2,11 @@
 
 from django.urls import path
 
-from service.office import views_attention
+from service.office import views_attention, views_bulk, views_setting_up
 
 app_name = "office"
 urlpatterns = [
     path("", views_attention.attention_page, name="attention"),
+    path("setting-up/", views_setting_up.setting_up, name="setting_up"),
+    path("change/<str:kind>/", views_bulk.change, name="change"),
 ]

@@ -6,14 +6,18 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from accounts.access import signed_in
+from service.office.setting_up import is_to_be_set_up
 from service.shell.navigation import places_for
 
 
 def home(request: HttpRequest) -> HttpResponse:
     """Send each person to the page they work from."""
-    places = places_for(signed_in(request))
+    person = signed_in(request)
+    places = places_for(person)
     if not places:
         return render(request, "shell/no_role.html")
+    if is_to_be_set_up(by=person):
+        return redirect("office:setting_up")
     return redirect(places[0].url_name)
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 from django import forms
 from django.core.paginator import Page, Paginator
@@ -87,15 +87,26 @@ def listing(
     form = filters.form(given)
     form.is_valid()
     asked = {name: value for name, value in form.cleaned_data.items() if value}
+    narrowed = _narrowed(rows, asked, filters)
+    sort = _known_sort(given.get("sort", ""), columns)
+    page = Paginator(narrowed.order_by(*_order(sort, columns)), ROWS_PER_PAGE).get_page(given.get("page"))
+    return Listing(page, _heads(sort, columns), form, filtered=bool(asked))
+
+
+def found_by(rows: QuerySet[Row], *, given: QueryDict, filters: Filters) -> QuerySet[Row]:
+    """Every row, on all pages, that the words and filters of the address ``given`` leave."""
+    form = filters.form(given)
+    form.is_valid()
+    return _narrowed(rows, {name: value for name, value in form.cleaned_data.items() if value}, filters)
+
+
+def _narrowed(rows: QuerySet[Row], asked: Mapping[str, Any], filters: Filters) -> QuerySet[Row]:
     equal = {lookup: asked[name] for name, lookup in filters.equal.items() if name in asked}
-    narrowed = rows.filter(
+    return rows.filter(
         containing(asked.get("q", ""), filters.words),
         in_state(asked.get("state", ""), filters.archived),
         **equal,
     )
-    sort = _known_sort(given.get("sort", ""), columns)
-    page = Paginator(narrowed.order_by(*_order(sort, columns)), ROWS_PER_PAGE).get_page(given.get("page"))
-    return Listing(page, _heads(sort, columns), form, filtered=bool(asked))
 
 
 def in_state(state: str, archived: Sequence[str]) -> Q:

@@ -56,7 +56,7 @@ def planned(request: HttpRequest) -> HttpResponse:
     form.is_valid()
     asked = form.cleaned_data
     start = asked.get("start") or today_at(person.organisation)
-    rows = _narrowed(visible_visits(person).filter(planned_on__gte=start), asked)
+    rows = found_visits(person, asked)
     context = {
         "form": form,
         "page": _page(rows, request),
@@ -66,6 +66,12 @@ def planned(request: HttpRequest) -> HttpResponse:
         "movable": MOVABLE,
     }
     return render(request, "visits/planned.html", context)
+
+
+def found_visits(person: Person, asked: dict[str, Any]) -> QuerySet[Visit]:
+    """Every visit, on all pages, that what ``PlannedFilter`` read leaves; from today on unless it says."""
+    start = asked.get("start") or today_at(person.organisation)
+    return _narrowed(visible_visits(person).filter(planned_on__gte=start), asked)
 
 
 def _narrowed(rows: QuerySet[Visit], asked: dict[str, Any]) -> QuerySet[Visit]:

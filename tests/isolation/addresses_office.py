@@ -4,4 +4,6 @@ from tests.isolation.address import OFFICE, Address, one
 
 OFFICE_ROOM: dict[str, Address] = {
     "office:attention": one(OFFICE),
+    "office:setting_up": one(OFFICE),
+    "office:change": Address(OFFICE, fixed={"kind": "spas"}),
 }

@@ -54,7 +54,8 @@ FILTERS = Filters(
 def sites(request: HttpRequest) -> HttpResponse:
     rows = visible_sites(signed_in(request)).select_related("client").defer("access_code", "access_notes")
     rows = rows.annotate(spa_count=Count("spas", filter=Q(spas__archived_at=None)))
-    context = {"listing": listing(rows, given=request.GET, filters=FILTERS, columns=COLUMNS)}
+    found = listing(rows, given=request.GET, filters=FILTERS, columns=COLUMNS)
+    context = {"listing": found, "may_edit": signed_in(request).may(Action.EDIT_SITES)}
     return render(request, "sites/sites.html", context)
 
 

@@ -54,11 +54,13 @@ ABOVE = ("site__client__organisation", "organisation")
 @page_for(Action.SEE_FIRM, Action.SEE_OWN_CLIENTS)
 @require_safe
 def spas(request: HttpRequest) -> HttpResponse:
-    rows = visible_spas(signed_in(request)).select_related(*ABOVE)
+    person = signed_in(request)
+    rows = visible_spas(person).select_related(*ABOVE)
     rows = rows.defer("site__access_code", "site__access_notes")
     found = listing(rows, given=request.GET, filters=FILTERS, columns=COLUMNS)
     judged = [(spa, in_force(spa)) for spa in found.page]
-    return render(request, "sites/spas.html", {"listing": found, "judged": judged})
+    context = {"listing": found, "judged": judged, "may_edit": person.may(Action.EDIT_SITES)}
+    return render(request, "sites/spas.html", context)
 
 
 @page_for(Action.SEE_FIRM, Action.SEE_OWN_CLIENTS)
