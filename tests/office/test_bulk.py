@@ -32,7 +32,7 @@ def test_a_summary_says_what_would_change_and_changes_nothing(firm: Firm, sign_i
 
     page = sign_in(firm.office).post(url, {"value": "hotel"}).content.decode()
 
-    assert "2 of 2 clients would change" in page
+    assert "Clients: 2 of 2 would change" in page
     assert "Holiday let" in page
     with scope(organisation=firm.organisation):
         assert set(Client.objects.values_list("kind", flat=True)) == {"let"}
@@ -73,7 +73,7 @@ def test_what_cannot_be_changed_is_skipped_with_its_reason_and_the_rest_is_done(
     url = address("visits", "cancel", on_site, waiting)
 
     page = browser.post(url, {"value": "Storm"}).content.decode()
-    assert "1 of 2 visits would change" in page
+    assert "Visits: 1 of 2 would change" in page
     assert "Skipped" in page
 
     do(browser, url, "Storm")
