@@ -5,7 +5,7 @@ publishing twice changes nothing. A visit that has started, is signed or has end
 and one that the office planned by hand for the same spa and day counts and stays as it is.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -21,8 +21,9 @@ from service.rounds.problem_of_week import DAYS
 from service.shell.days import today_at
 from service.visits.editing import Refused
 from service.visits.models import Visit, VisitKind, VisitState
-from service.visits.plan import cancel_visit, change_plan, plan_visit
+from service.visits.plan_many import NewVisit, cancel_visits, change_plans, plan_visits
 
+ROWS_AT_ONCE = 100
 TAKEN_OFF = "Taken off the week plan."
 WEEK_IS_OVER = "This week is over: its plan can no longer be published."
 
@@ -77,10 +78,10 @@ def unpublish_week(*, plan: WeekPlan, by: Person, expected_revision: int | None 
     row = edit_plan(plan, by=by, expected_revision=expected_revision)
     if not row.is_published:
         raise Refused("This plan is not published.")
-    gone = [item for item in _linked(row) if _may_change(item)]
-    for item in gone:
-        assert item.visit is not None
-        cancel_visit(visit=item.visit, reason=TAKEN_OFF, by=by)
+    today = today_at(row.organisation)
+    gone = [item for item in _linked(row) if _may_change(item, today)]
+    visits = [item.visit for item in gone if item.visit is not None]
+    cancel_visits(visits=visits, reason=TAKEN_OFF, by=by)
     PlannedVisit.objects.filter(pk__in=[item.pk for item in gone]).update(visit=None)
     row.state, row.published_at, row.published_by = PlanState.DRAFT, None, None
     row.save(update_fields=["state", "published_at", "published_by"])
@@ -105,16 +106,19 @@ def _standing(plan: WeekPlan) -> WeekPlan | None:
 
 
 def _linked(plan: WeekPlan) -> list[PlannedVisit]:
+    """The plan's visits that are on people's days; those are locked, so that they stay as read."""
+    visits = Visit.objects.select_for_update(of=("self",)).filter(planned_visits__plan=plan)
+    list(visits.order_by("pk").values_list("pk"))
     rows = plan.visits.filter(visit__isnull=False)
     return list(rows.select_related("visit__technician", "visit__organisation"))
 
 
-def _may_change(item: PlannedVisit) -> bool:
+def _may_change(item: PlannedVisit, today: date) -> bool:
     """Whether the plan's visit is still to come, has not begun and was not planned by hand."""
     visit = item.visit
     if visit is None or item.visit_by_hand or visit.state != VisitState.PLANNED:
         return False
-    return visit.planned_on >= today_at(visit.organisation)
+    return visit.planned_on >= today
 
 
 class _Following:
@@ -125,13 +129,16 @@ class _Following:
         self.today = today_at(plan.organisation)
         self.rows = list(
             plan.visits.filter(day__isnull=False).select_related(
-                "technician", "spa__site__client", "spa__organisation", "visit"
+                "technician", "spa__site__client", "spa__organisation"
             )
         )
         self.people: dict[UUID, Person] = {}
         self.linked = _linked(before)
         self.by_hand = self._planned_by_hand()
-        self.counts = {"planned": 0, "changed": 0, "cancelled": 0, "kept": 0}
+        self.new: list[PlannedVisit] = []
+        self.changes: list[tuple[Visit, Mapping[str, Any]]] = []
+        self.relinked: list[PlannedVisit] = []
+        self.kept = 0
 
     def run(self) -> Published:
         taken = self._pair()
@@ -140,13 +147,15 @@ class _Following:
             if held is not None:
                 self._keep(row, held)
             elif (own := self._take_by_hand(row)) is not None:
+                self.kept += 1
                 self._link(row, own, by_hand=True)
             elif row.day is not None and row.day >= self.today:
-                self._plan(row)
-        used = {held.pk for held in taken.values()}
-        self._take_off(held for held in self.linked if held.pk not in used)
-        PlannedVisit.objects.bulk_update(self.rows, ["visit", "visit_by_hand"], batch_size=200)
-        return Published(**self.counts)
+                self.new.append(row)
+        gone = self._take_off({held.pk for held in taken.values()})
+        change_plans(changes=self.changes, by=self.by)
+        self._plan_new()
+        PlannedVisit.objects.bulk_update(self.relinked, ["visit", "visit_by_hand"], batch_size=ROWS_AT_ONCE)
+        return Published(len(self.new), len(self.changes), gone, self.kept)
 
     def _pair(self) -> dict[UUID, PlannedVisit]:
         """For rows of the plan the earlier planned visit whose visit they take over: same day first."""
@@ -154,13 +163,13 @@ class _Following:
         taken = {
             row.pk: held for row in self.rows if (held := free.pop((row.key, row.day), None)) is not None
         }
+        movable: dict[str, list[PlannedVisit]] = {}
+        for held in free.values():
+            if _may_change(held, self.today):
+                movable.setdefault(held.key, []).append(held)
         for row in self.rows:
-            if row.pk in taken:
-                continue
-            for place, held in list(free.items()):
-                if held.key == row.key and _may_change(held):
-                    taken[row.pk] = free.pop(place)
-                    break
+            if row.pk not in taken and (held_back := movable.get(row.key)):
+                taken[row.pk] = held_back.pop(0)
         return taken
 
     def _keep(self, row: PlannedVisit, held: PlannedVisit) -> None:
@@ -170,20 +179,17 @@ class _Following:
         """
         visit = held.visit
         assert visit is not None
-        self._link(row, visit, by_hand=held.visit_by_hand, counted=not _may_change(held))
-        if not _may_change(held):
-            return
-        differs = {name: new for name, new in self._wanted(row).items() if getattr(visit, name) != new}
-        if not differs:
-            self.counts["kept"] += 1
-            return
-        change_plan(visit=visit, by=self.by, expected_revision=visit.revision, **differs)
-        self.counts["changed"] += 1
+        self._link(row, visit, by_hand=held.visit_by_hand)
+        wanted = self._wanted(row).items() if _may_change(held, self.today) else ()
+        if differs := {name: new for name, new in wanted if getattr(visit, name) != new}:
+            self.changes.append((visit, differs))
+        else:
+            self.kept += 1
 
-    def _plan(self, row: PlannedVisit) -> None:
-        visit = plan_visit(spa=row.spa, by=self.by, **self._wanted(row))
-        row.visit, row.visit_by_hand = visit, False
-        self.counts["planned"] += 1
+    def _plan_new(self) -> None:
+        wanted = [NewVisit(spa=row.spa, **self._wanted(row)) for row in self.new]
+        for row, visit in zip(self.new, plan_visits(wanted=wanted, by=self.by), strict=True):
+            self._link(row, visit, by_hand=False)
 
     def _wanted(self, row: PlannedVisit) -> dict[str, Any]:
         assert row.technician is not None
@@ -197,17 +203,21 @@ class _Following:
             "changeover": row.changeover,
         }
 
-    def _link(self, row: PlannedVisit, visit: Visit, *, by_hand: bool, counted: bool = True) -> None:
+    def _link(self, row: PlannedVisit, visit: Visit, *, by_hand: bool) -> None:
+        if (row.visit_id, row.visit_by_hand) == (visit.pk, by_hand):
+            return
         row.visit, row.visit_by_hand = visit, by_hand
-        self.counts["kept"] += counted
+        self.relinked.append(row)
 
-    def _take_off(self, gone: Iterable[PlannedVisit]) -> None:
-        for held in gone:
-            if _may_change(held) and held.visit is not None:
-                cancel_visit(visit=held.visit, reason=TAKEN_OFF, by=self.by)
-                self.counts["cancelled"] += 1
-                # A row of this plan that lost its place keeps no visit.
-                PlannedVisit.objects.filter(pk=held.pk, day=None).update(visit=None)
+    def _take_off(self, used: Collection[UUID]) -> int:
+        """Cancel what the plan no longer holds; returns how many visits that were."""
+        gone = [held for held in self.linked if held.pk not in used and _may_change(held, self.today)]
+        visits = [held.visit for held in gone if held.visit is not None]
+        cancel_visits(visits=visits, reason=TAKEN_OFF, by=self.by)
+        # A row of this plan that lost its place keeps no visit.
+        lost = PlannedVisit.objects.filter(pk__in=[held.pk for held in gone], day=None)
+        lost.update(visit=None)
+        return len(visits)
 
     def _planned_by_hand(self) -> Mapping[tuple[UUID, date], list[Visit]]:
         """Visits on the round's days that no plan made."""

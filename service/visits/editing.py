@@ -5,13 +5,16 @@ transaction. ``edit`` locks the visit's row, so that two people are served one a
 raises the revision, so that the second is told of the first.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+from uuid import UUID
+
+from django.db.models import QuerySet
 
 from accounts.access import NotAllowed, require
-from accounts.audit import record_event
+from accounts.audit import ROWS_AT_ONCE, record_event, record_events
 from accounts.models import AuditEvent, Person
 from accounts.roles import Action
 from service.visits.models import Visit, VisitState
@@ -92,20 +95,46 @@ def edit(
     Raises NotAllowed, AlreadySigned, Changed or Refused (wrong state), in this order.
     """
     allow(visit, by=by, action=action)
-    row = (
-        Visit.objects.select_for_update(of=("self",))
-        .select_related("spa__site__client", "spa__organisation", "organisation", "technician")
-        .get(pk=visit.pk)
-    )
+    row = _locked().get(pk=visit.pk)
+    _refuse_stale(row, expected_revision, states)
+    row.revision += 1
+    row.save(update_fields=["revision"])
+    return row
+
+
+def edit_many(
+    visits: Sequence[Visit], *, by: Person, action: Action, states: Collection[str]
+) -> dict[UUID, Visit]:
+    """The same for many visits, each as its object was read; the caller saves ``revision`` with the rest.
+
+    Rows are locked in the order of their keys, so that two who edit the same ones wait, not fail.
+    """
+    for visit in visits:
+        allow(visit, by=by, action=action)
+    seen = {visit.pk: visit.revision for visit in visits}
+    keys = sorted(seen)
+    rows: dict[UUID, Visit] = {}
+    for at in range(0, len(keys), ROWS_AT_ONCE):
+        some = _locked().filter(pk__in=keys[at : at + ROWS_AT_ONCE]).order_by("pk")
+        rows |= {row.pk: row for row in some}
+    for row in rows.values():
+        _refuse_stale(row, seen[row.pk], states)
+        row.revision += 1
+    return rows
+
+
+def _locked() -> QuerySet[Visit]:
+    visits = Visit.objects.select_for_update(of=("self",))
+    return visits.select_related("spa__site__client", "spa__organisation", "organisation", "technician")
+
+
+def _refuse_stale(row: Visit, expected_revision: int | None, states: Collection[str]) -> None:
     if row.state == VisitState.SIGNED:
         raise AlreadySigned
     if expected_revision is not None and row.revision != expected_revision:
         raise Changed(row.revision, changes_since(row, expected_revision))
     if row.state not in states:
         raise Refused(_wrong_state(row))
-    row.revision += 1
-    row.save(update_fields=["revision"])
-    return row
 
 
 def allow(visit: Visit, *, by: Person, action: Action) -> None:
@@ -118,6 +147,12 @@ def allow(visit: Visit, *, by: Person, action: Action) -> None:
 def note(visit: Visit, action: str, /, *, by: Person, **detail: Any) -> None:
     """The audit row of a change to a visit, with the revision that it made."""
     record_event(action=action, subject=visit, by=by, detail={"revision": visit.revision, **detail})
+
+
+def note_many(action: str, noted: Sequence[tuple[Visit, dict[str, Any]]], /, *, by: Person) -> None:
+    """The same for many visits, each with its detail."""
+    subjects = [(visit, {"revision": visit.revision, **detail}) for visit, detail in noted]
+    record_events(action=action, subjects=subjects, by=by)
 
 
 def changes_since(visit: Visit, revision: int) -> tuple[Change, ...]:

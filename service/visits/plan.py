@@ -53,9 +53,7 @@ def plan_visit(
 
     Raises NotAllowed, Refused (archived spa, site or client) or ValidationError by field.
     """
-    _allow_planning(spa, technician, kind, by)
-    if reason := why_not_in_use(spa):
-        raise Refused(f"{reason} Bring it back before planning a visit.")
+    allow_planning(spa, technician, kind, by)
     visit = Visit(
         organisation=by.organisation,
         spa=spa,
@@ -70,7 +68,8 @@ def plan_visit(
         sequence=sequence,
         planned_by=by,
     )
-    _check(visit, moved=True)
+    check_plan(visit, moved=True)
+    visit.full_clean(validate_constraints=False)
     visit.save()
     note(visit, "visit.planned", by=by, kind=kind, planned_on=planned_on.isoformat())
     return visit
@@ -90,7 +89,8 @@ def change_plan(*, visit: Visit, by: Person, expected_revision: int, **fields: A
     moved = fields.get("planned_on", row.planned_on) != row.planned_on
     for name, value in fields.items():
         setattr(row, name, value)
-    _check(row, moved=moved)
+    check_plan(row, moved=moved)
+    row.full_clean(validate_constraints=False)
     row.save(update_fields=list(fields))
     note(row, "visit.plan_changed", by=by, fields=sorted(fields))
     return row
@@ -113,7 +113,8 @@ def cancel_visit(*, visit: Visit, reason: str, by: Person, expected_revision: in
     return row
 
 
-def _allow_planning(spa: Spa, technician: Person | None, kind: str, by: Person) -> None:
+def allow_planning(spa: Spa, technician: Person | None, kind: str, by: Person) -> None:
+    """Raise NotAllowed, or Refused for a spa that is out of use, unless ``by`` may plan this visit."""
     if not by.may(Action.PLAN_VISITS):
         require(by, Action.CARRY_OUT_VISITS)
         own = technician is not None and technician.pk == by.pk
@@ -121,9 +122,12 @@ def _allow_planning(spa: Spa, technician: Person | None, kind: str, by: Person) 
             raise NotAllowed(Action.PLAN_VISITS)
     if spa.organisation_id != by.organisation_id:
         raise NotAllowed(Action.PLAN_VISITS)
+    if reason := why_not_in_use(spa):
+        raise Refused(f"{reason} Bring it back before planning a visit.")
 
 
-def _check(visit: Visit, *, moved: bool) -> None:
+def check_plan(visit: Visit, *, moved: bool) -> None:
+    """Raise ValidationError by field for what is wrong with the day, the person or the hours."""
     errors: dict[str, str] = {}
     if moved and (wrong := _wrong_day(visit)):
         errors["planned_on"] = wrong
@@ -133,7 +137,6 @@ def _check(visit: Visit, *, moved: bool) -> None:
         errors["window_to"] = "The latest time must be after the earliest."
     if errors:
         raise ValidationError(errors)
-    visit.full_clean(validate_constraints=False)
 
 
 def _wrong_day(visit: Visit) -> str:
