@@ -4,7 +4,7 @@ Day number *d* of the request is the d-th day of the week, Monday 0. A day on wh
 in: the planner then says so by name. Windows say when a visit may begin.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, time, timedelta
 from typing import Any
@@ -14,6 +14,9 @@ from service.rounds.week_clock import span_of
 
 Json = dict[str, Any]
 DAYS = 7
+
+PREFERRED_MINUTES = 5
+"""Driving that is accepted so that the preferred person comes, [min]. Own choice, no source."""
 
 
 @dataclass(frozen=True)
@@ -155,6 +158,7 @@ def problem_of_week(week: Week) -> WeekProblem:
             "overtime_minute": week.prices.overtime_minute,
             "vehicle_day": week.prices.technician_day,
             "moved_visit": week.prices.moved_visit,
+            "not_preferred": PREFERRED_MINUTES * week.prices.driving_minute,
         },
     }
     return WeekProblem(request, tuple(lost), team.people)
@@ -293,6 +297,7 @@ def _visit(week: Week, item: Obligation, team: _Team) -> Json:
         "windows": _windows(week, item),
         "optional": item.optional,
         "drop_penalty": item.drop_price if item.optional else None,
+        "preferred": team.named(item.preferred) if item.preferred else [],
         "not_with": [name for person in item.not_with for name in team.named(person)],
         "pinned": list(_pins(week, item, team)),
     }
@@ -306,13 +311,9 @@ def _pins(week: Week, item: Obligation, team: _Team) -> Iterator[Json]:
 
 
 def _previous(week: Week, kept: Sequence[Obligation], team: _Team) -> list[Json] | None:
-    """The plan before, as routes. A preferred person stands in for whoever came, or has one choice of days.
-
-    The planner charges for a visit that changes hands, so a preference costs the same to break.
-    """
-    wanted = {item.key: item for item in kept}
-    placed = [_preferring(item, wanted[item.key], team) for item in week.previous if item.key in wanted]
-    placed += _preferences(kept, {item.key for item in placed}, week, team)
+    """The plan before, as routes."""
+    wanted = {item.key for item in kept}
+    placed = [item for item in week.previous if item.key in wanted]
     routes: dict[tuple[str, int], list[Json]] = {}
     for item in placed:
         name, day = team.on(item.person, item.day), _number(week, item.day)
@@ -321,22 +322,3 @@ def _previous(week: Week, kept: Sequence[Obligation], team: _Team) -> list[Json]
     if not routes:
         return None
     return [{"technician": name, "day": day, "stops": stops} for (name, day), stops in routes.items()]
-
-
-def _preferring(placed: Placed, item: Obligation, team: _Team) -> Placed:
-    if item.preferred is None or placed.start is not None or not _works(team, item.preferred, placed.day):
-        return placed
-    return Placed(placed.key, item.preferred, placed.day)
-
-
-def _preferences(kept: Iterable[Obligation], known: set[str], week: Week, team: _Team) -> Iterator[Placed]:
-    for item in kept:
-        if item.preferred is None or item.key in known or len(item.day_choices) != 1:
-            continue
-        for day in _days(week, item):
-            if _works(team, item.preferred, day):
-                yield Placed(item.key, item.preferred, day)
-
-
-def _works(team: _Team, person: str, day: date) -> bool:
-    return any(shift.day == day for name in team.named(person) for shift in team.by_name[name])

@@ -47,6 +47,12 @@ def true_cost(request: Json, response: Json) -> float:
     a_move = prices.get("moved_visit") or 0
     a_change = prices.get("moved_technician")
     cost += moved * a_move + changed * (a_move / 4 if a_change is None else a_change)
+    cost += (prices.get("not_preferred") or 0) * sum(
+        bool(check.visit[stop["visit"]].get("preferred"))
+        and route["technician"] not in check.visit[stop["visit"]]["preferred"]
+        for route in response["routes"]
+        for stop in route["stops"]
+    )
     left_out = {item["visit"] for item in response["unserved"]}
     return cost + sum(
         visit.get("drop_penalty") or 0

@@ -10,7 +10,7 @@ from service.rounds.solver.replan import without
 from service.rounds.solver.solve import Effort, plan
 
 from .checker import broken_rules, moves, true_cost
-from .weeks import Json, rich_weeks
+from .weeks import Json, rich_weeks, weeks_of_large_sites
 
 QUICK = Effort(iterations=40, processes=1)
 some = settings(
@@ -31,6 +31,18 @@ def test_a_plan_keeps_every_limit_and_its_cost_adds_up(request: Json) -> None:
     moved, changed = moves(request, response)
     assert (response["figures"]["moved"], response["figures"]["changed_technician"]) == (moved, changed)
     json.dumps(response, allow_nan=False)
+
+
+@some
+@given(weeks_of_large_sites())
+def test_spas_of_one_site_are_done_by_one_person_around_breaks_and_skills(request: Json) -> None:
+    response = plan(request, QUICK)
+
+    assert broken_rules(request, response) == []
+    at = {stop: (route["technician"], route["day"]) for route in response["routes"] for stop in _names(route)}
+    for visit in request["visits"]:
+        for other in visit["together_with"]:
+            assert at.get(visit["id"], at.get(other)) == at.get(other, at.get(visit["id"]))
 
 
 @some
@@ -68,6 +80,10 @@ def test_every_place_offered_for_an_urgent_visit_can_be_driven(request: Json) ->
         unserved = [item for item in before["unserved"] if item["visit"] != urgent["id"]]
         planned = {**before, "routes": routes, "unserved": unserved}
         assert broken_rules({**asked, "previous": None}, planned) == []
+
+
+def _names(route: Json) -> list[str]:
+    return [stop["visit"] for stop in route["stops"]]
 
 
 def _with(routes: list[Json], changed: list[Json]) -> list[Json]:

@@ -117,6 +117,18 @@ def test_somebody_who_begins_elsewhere_on_some_days_is_two_technicians_of_the_pl
     ]
 
 
+def test_the_preferred_person_is_asked_for_at_a_price_of_their_own() -> None:
+    prices = RoundPrices(driving_minute=0.4, moved_visit=0)
+
+    read = read_problem(problem_of_week(week(owed("v", preferred="bea"), owed("w"), prices=prices)).request)
+
+    assert [sorted(read.technicians[who].id for who in visit.preferred) for visit in read.visits] == [
+        ["bea"],
+        [],
+    ]
+    assert read.prices.not_preferred == pytest.approx(5 * 0.4)
+
+
 def test_prices_reach_the_planner_by_their_units() -> None:
     prices = RoundPrices(0.4, 0.3, 0.6, 20, 5)
 

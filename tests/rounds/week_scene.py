@@ -20,9 +20,17 @@ from service.rounds.week_inputs import (
     pins_of,
     plan_to_keep_close_to,
     previous_of,
+    read_inputs,
 )
 from service.sites.models import Spa
-from tests.factories import PersonFactory, SiteFactory, SpaFactory
+from tests.factories import (
+    AgreementFactory,
+    PersonFactory,
+    ShiftFactory,
+    SiteFactory,
+    SpaFactory,
+    TechnicianBaseFactory,
+)
 from tests.personas import Firm
 
 MONDAY = date(2026, 6, 1)
@@ -123,3 +131,27 @@ def kept(firm: Firm, inputs: WeekInputs, **more: Any) -> WeekPlan:
     """The week planned and kept as a draft."""
     named, made = built(inputs, **more)
     return keep_plan(inputs, named, made, run=None, title="Planned anew", by=firm.office)
+
+
+def at_work(firm: Firm, *people: Any, days: Sequence[int] = range(5)) -> None:
+    """The people begin and end at the yard and work these weekdays, as rows."""
+    for person in people:
+        TechnicianBaseFactory(
+            technician=person,
+            start_name=YARD.name,
+            start_latitude=f"{YARD.latitude:.6f}",
+            start_longitude=f"{YARD.longitude:.6f}",
+        )
+        for weekday in days:
+            ShiftFactory(technician=person, weekday=weekday)
+
+
+def agreed(spa: Spa, **fields: Any) -> Any:
+    """An agreement as a row: once a week on working days, whatever holidays there are."""
+    return AgreementFactory(**{"spa": spa, "avoid_public_holidays": False, **fields})
+
+
+def planned_from_rows(firm: Firm, monday: date = MONDAY, **more: Any) -> WeekPlan:
+    """What is owed and who works read from the rows, planned, and kept as a draft."""
+    inputs = read_inputs(firm.organisation, monday)
+    return kept(firm, inputs, **more)

@@ -138,6 +138,7 @@ def _visits(draw: st.DrawFn, number: int, count: int, days: int, places: int, pe
         "optional": optional,
         "drop_penalty": draw(st.sampled_from([None, 1000, 20_000, 40_000])) if optional else None,
         "not_with": draw(st.sampled_from([[], [], [], [], names[:1]])),
+        "preferred": draw(st.sampled_from([[], [], names[-1:]])),
         "pinned": draw(st.sampled_from([None] * 12 + _pins(names, days))),
         "together_with": [other] if draw(st.integers(0, 4)) == 0 and other != f"v{number}" else [],
         "after": {"visit": earlier, "min_gap": draw(st.sampled_from([0, 1, 2, 24])) * HOUR}
@@ -175,6 +176,7 @@ def _prices(draw: st.DrawFn) -> Json:
                     "overtime_minute": 1,
                     "vehicle_day": 20,
                     "moved_visit": 5,
+                    "not_preferred": 3,
                 },
             ]
         )
@@ -192,3 +194,44 @@ def _previous(draw: st.DrawFn, days: int, people: list[Json], visits: list[Json]
             who = draw(st.sampled_from(people))["id"]
             routes.setdefault((who, day), []).append({"visit": item["id"]})
     return [{"technician": who, "day": day, "stops": stops} for (who, day), stops in routes.items()]
+
+
+@st.composite
+def weeks_of_large_sites(draw: st.DrawFn) -> Json:
+    """Sites with several spas that one person does on one day, at hours of their own; breaks and skills.
+
+    Hours and work differ from spa to spa, so that those of a site cannot be made one visit.
+    """
+    days = draw(st.integers(1, 3))
+    points = draw(st.lists(st.tuples(st.integers(0, 20), st.integers(0, 20)), min_size=3, max_size=4))
+    people = [draw(_rested(f"t{i}", days)) for i in range(draw(st.integers(1, 2)))]
+    visits = [spa for site in range(1, len(points)) for spa in draw(_spas_of(site, days))]
+    return week(days, points, people, visits, prices=draw(_prices()))
+
+
+@st.composite
+def _rested(draw: st.DrawFn, name: str, days: int) -> Json:
+    length = draw(st.sampled_from([1800, 3600]))
+    opens = draw(st.integers(10, 13)) * HOUR
+    rest = {"from": opens, "to": opens + length + draw(st.sampled_from([0, HOUR])), "duration": length}
+    shifts = [shift(day, **{"break": rest}) for day in range(days)]
+    return technician(name, days, shifts=shifts, skills=draw(st.sampled_from([SKILLS, ["electrics"]])))
+
+
+@st.composite
+def _spas_of(draw: st.DrawFn, site: int, days: int) -> list[Json]:
+    """One to three spas of a site, each done with the one before."""
+    choices = [[day] for day in range(days)]
+    names = [f"v{site}{letter}" for letter in "abc"[: draw(st.sampled_from([2, 3, 1]))]]
+    return [
+        visit(
+            name,
+            f"p{site}",
+            choices,
+            service=draw(st.integers(1, 6)) * 900,
+            needs=draw(st.sampled_from([[], ["electrics"], SKILLS])),
+            windows=[draw(_windows(days)) | {"day": None}] if draw(st.booleans()) else [],
+            together_with=names[:place][-1:],
+        )
+        for place, name in enumerate(names)
+    ]

@@ -41,6 +41,7 @@ class Costs:
         self.overtime = self._rate(prices.overtime)
         self.vehicle_day = self.whole(prices.vehicle_day)
         self.changed_technician = self.whole(prices.moved_technician)
+        self.not_preferred = self.whole(prices.not_preferred)
         self.most = self._most(dearest)
 
     def whole(self, price: float) -> int:

@@ -86,6 +86,7 @@ class Day:
                 return FORBIDDEN
             before = problem.previous_days.get(visit, {}).get(self.day)
             cost += self.costs.changed_technician if before not in (None, technician) else 0
+            cost += self.costs.not_preferred if problem.is_second_choice(visit, technician) else 0
         return cost
 
     @cached_property

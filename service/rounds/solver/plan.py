@@ -160,8 +160,15 @@ def plan_cost(plan: Plan) -> float:
         sum(round_cost(problem, item) for item in plan.rounds)
         + problem.prices.moved_visit * figures.moved
         + problem.prices.moved_technician * figures.changed_technician
+        + problem.prices.not_preferred * _second_choices(plan)
         + penalties
     )
+
+
+def _second_choices(plan: Plan) -> int:
+    """Days on which a visit is done by somebody whom it does not prefer."""
+    served = plan.days_of().items()
+    return sum(plan.problem.is_second_choice(visit, who) for visit, days in served for who in days.values())
 
 
 def plan_figures(plan: Plan) -> Figures:

@@ -109,6 +109,7 @@ class Visit:
     drop_penalty: float | None = None
     pins: tuple[Pin, ...] = ()
     not_with: frozenset[int] = frozenset()
+    preferred: frozenset[int] = frozenset()
     together_with: frozenset[int] = frozenset()
     after: After | None = None
 
@@ -149,7 +150,8 @@ class Prices:
 
     ``distance`` per unit of distance, ``driving``, ``duration`` and ``overtime`` per second (or unit
     of time), ``vehicle_day`` per technician sent out on a day, ``moved_visit`` per visit that leaves
-    a day of the previous plan, ``moved_technician`` per visit that keeps its day but changes hands.
+    a day of the previous plan, ``moved_technician`` per visit that keeps its day but changes hands,
+    ``not_preferred`` per day on which a visit that prefers some technicians is done by another.
     """
 
     distance: float = 1.0
@@ -159,6 +161,7 @@ class Prices:
     vehicle_day: float = 0.0
     moved_visit: float = 0.0
     moved_technician: float = 0.0
+    not_preferred: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,6 +240,11 @@ class Problem:
             and technician not in visit.not_with
             and pinned in (None, technician)
         )
+
+    def is_second_choice(self, visit: int, technician: int) -> bool:
+        """Whether the visit prefers somebody else."""
+        preferred = self.visits[visit].preferred
+        return bool(preferred) and technician not in preferred
 
     def moved_days(self, visit: int, days: tuple[int, ...]) -> int:
         """How many days of the previous plan the visit leaves when it is served on ``days``."""

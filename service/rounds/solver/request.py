@@ -212,7 +212,6 @@ class _Reader:
     def _visit(self, item: Json, field: str, index: int) -> Visit:
         fields = self.fields
         windows = fields.list(item.get("windows"), f"{field}.windows", missing_ok=True)
-        refused = sorted(fields.texts(item.get("not_with"), f"{field}.not_with"))
         load = fields.optional_number(item.get("load"), f"{field}.load") or 0
         return Visit(
             id=item.get("id", ""),
@@ -225,13 +224,15 @@ class _Reader:
             optional=fields.flag(item.get("optional"), f"{field}.optional"),
             drop_penalty=fields.optional_number(item.get("drop_penalty"), f"{field}.drop_penalty"),
             pins=self._pins(item.get("pinned"), f"{field}.pinned"),
-            not_with=frozenset(
-                fields.choice(name, f"{field}.not_with", self.technician_ids, "technician")
-                for name in refused
-            ),
+            not_with=self._people(item.get("not_with"), f"{field}.not_with"),
+            preferred=self._people(item.get("preferred"), f"{field}.preferred"),
             together_with=self._together(item.get("together_with"), f"{field}.together_with", index),
             after=self._after(item.get("after"), f"{field}.after", index),
         )
+
+    def _people(self, value: Any, field: str) -> frozenset[int]:
+        names = sorted(self.fields.texts(value, field))
+        return frozenset(self.fields.choice(name, field, self.technician_ids, "technician") for name in names)
 
     def _day_choices(self, value: Any, field: str) -> tuple[tuple[int, ...], ...]:
         choices = []
@@ -353,4 +354,5 @@ class _Reader:
             vehicle_day=price("vehicle_day"),
             moved_visit=moved,
             moved_technician=moved / 4 if technician is None else price("moved_technician"),
+            not_preferred=price("not_preferred"),
         )
