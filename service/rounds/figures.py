@@ -2,8 +2,12 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 from typing import Protocol
+from zoneinfo import ZoneInfo
+
+AT_RISK = timedelta(minutes=15)
+"""A visit that begins so shortly before its window ends is at risk. Own choice, no source."""
 
 
 class RoundFigures(Protocol):
@@ -28,12 +32,14 @@ class VisitFigures(Protocol):
     drive_seconds: int
     drive_metres: int
     service_minutes: int
+    window_to: time | None
 
 
 @dataclass(frozen=True)
 class PlanFigures:
     """Minutes, kilometres and counts of a week.
 
+    at_risk               Visits that begin less than AT_RISK before their window ends, or after it.
     moved, changed_hands  Visits on another day, or on the same with somebody else, than in the plan before.
     """
 
@@ -47,6 +53,7 @@ class PlanFigures:
     moved: int = 0
     changed_hands: int = 0
     unserved: int = 0
+    at_risk: int = 0
 
     def as_json(self) -> dict[str, float]:
         return asdict(self)
@@ -57,9 +64,14 @@ Placement = Mapping[str, Mapping[date, object]]
 
 
 def figures_of(
-    rounds: Iterable[RoundFigures], visits: Iterable[VisitFigures], *, moved: int = 0, changed_hands: int = 0
+    rounds: Iterable[RoundFigures],
+    visits: Iterable[VisitFigures],
+    zone: ZoneInfo,
+    *,
+    moved: int = 0,
+    changed_hands: int = 0,
 ) -> PlanFigures:
-    """The sums of a plan's rows. The break is neither driving nor waiting."""
+    """The sums of a plan's rows. The break is neither driving nor waiting. zone: of the windows' hours."""
     rounds, visits = list(rounds), list(visits)
     placed = [visit for visit in visits if visit.day is not None]
     driving = sum(v.drive_seconds for v in placed) + sum(r.back_drive_seconds for r in rounds)
@@ -77,7 +89,15 @@ def figures_of(
         moved=moved,
         changed_hands=changed_hands,
         unserved=len(visits) - len(placed),
+        at_risk=sum(_is_at_risk(visit, zone) for visit in placed),
     )
+
+
+def _is_at_risk(visit: VisitFigures, zone: ZoneInfo) -> bool:
+    if visit.start_at is None or visit.window_to is None:
+        return False
+    start = visit.start_at.astimezone(zone)
+    return datetime.combine(start.date(), visit.window_to, tzinfo=zone) - start < AT_RISK
 
 
 def _pause(item: RoundFigures) -> float:

@@ -53,7 +53,7 @@ def keep_plan(
     content = {"request": _placed_request(named, built), "people": people}
     PlanProblem.objects.create(organisation=inputs.organisation, plan=plan, packed=PlanProblem.pack(content))
     moved, changed = moves_between(placement(inputs.previous), placement_of_rows(visits))
-    plan.figures = figures_of(rounds, visits, moved=moved, changed_hands=changed).as_json()
+    plan.figures = figures_of(rounds, visits, inputs.zone, moved=moved, changed_hands=changed).as_json()
     plan.save(update_fields=["figures"])
     note(plan, "week_plan.made", by=by or (run.asked_by if run else None), monday=plan.monday.isoformat())
     return plan

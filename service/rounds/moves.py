@@ -358,7 +358,9 @@ def settle(plan: WeekPlan, *, by: Person) -> None:
     visits = list(plan.visits.all())
     before = placement_of_rows(list(plan.based_on.visits.all())) if plan.based_on else {}
     moved, changed = moves_between(before, placement_of_rows(visits))
-    plan.figures = figures_of(plan.rounds.all(), visits, moved=moved, changed_hands=changed).as_json()
+    plan.figures = figures_of(
+        plan.rounds.all(), visits, zone_of(plan.organisation), moved=moved, changed_hands=changed
+    ).as_json()
     plan.save(update_fields=["figures"])
     if plan.is_published:
         follow(plan, by=by)
