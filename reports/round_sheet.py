@@ -77,12 +77,16 @@ def _facts(item: PlannedRound, stops: Sequence[_Stop]) -> Iterator[tuple[str, st
     metres = sum(visit.drive_metres for visit in visits) + item.back_drive_metres
     yield "Leave", f"{local_time(item.depart_at, zone)}{_from(item.start_name)}"
     yield "Back", f"{local_time(item.back_at, zone)}{_from(item.end_name, 'at')}"
-    yield "Stops and spas", f"{len(stops)} stops, {len(visits)} spas"
+    yield "Stops and spas", f"{_so_many(len(stops), 'stop')}, {_so_many(len(visits), 'spa')}"
     yield "Driving", f"{round(driving / 60)} min, {metres / 1000:.1f} km"
     if item.pause_from and item.pause_to:
         yield "Break", f"{local_time(item.pause_from, zone)}–{local_time(item.pause_to, zone)}"
     if item.overtime_seconds:
         yield "Overtime", f"{-(-item.overtime_seconds // 60)} min"
+
+
+def _so_many(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 def _from(name: str, word: str = "from") -> str:

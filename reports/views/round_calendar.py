@@ -1,8 +1,9 @@
-"""The link to a technician's calendar, and the calendar itself."""
+"""A technician's rounds to take along: sheets to print, the link to their calendar, the calendar itself."""
 
 from uuid import UUID
 
 from django.contrib.auth.decorators import login_not_required
+from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -11,9 +12,14 @@ from django.views.decorators.http import require_POST, require_safe
 from django_scopes import scope
 
 from accounts.access import page_for, signed_in
+from accounts.models import Person
 from accounts.roles import Action
 from reports.round_calendar import calendar_of
 from service.rounds.calendar_link import live_link, make_calendar_link, person_behind, revoke_calendar_link
+from service.rounds.models import PlannedRound, PlanState
+from service.shell.days import today_at
+
+MOST_SHEETS = 14
 
 
 @login_not_required
@@ -36,7 +42,8 @@ def calendar(request: HttpRequest, pk: UUID, secret: str) -> HttpResponse:
 @require_safe
 @never_cache
 def my_calendar(request: HttpRequest) -> HttpResponse:
-    return render(request, "reports/my_calendar.html", {"link": live_link(signed_in(request))})
+    person = signed_in(request)
+    return render(request, "reports/my_calendar.html", {"link": live_link(person), "rounds": _rounds(person)})
 
 
 @page_for(Action.CARRY_OUT_VISITS)
@@ -44,9 +51,11 @@ def my_calendar(request: HttpRequest) -> HttpResponse:
 @never_cache
 def make(request: HttpRequest) -> HttpResponse:
     """A new link, shown this once."""
-    link, secret = make_calendar_link(by=signed_in(request))
+    person = signed_in(request)
+    link, secret = make_calendar_link(by=person)
     address = request.build_absolute_uri(reverse("reports:calendar", args=[link.pk, secret]))
-    return render(request, "reports/my_calendar.html", {"link": link, "address": address})
+    shown = {"link": link, "address": address, "rounds": _rounds(person)}
+    return render(request, "reports/my_calendar.html", shown)
 
 
 @page_for(Action.CARRY_OUT_VISITS)
@@ -54,3 +63,11 @@ def make(request: HttpRequest) -> HttpResponse:
 def revoke(request: HttpRequest) -> HttpResponse:
     revoke_calendar_link(by=signed_in(request))
     return redirect("reports:my_calendar")
+
+
+def _rounds(person: Person) -> QuerySet[PlannedRound]:
+    """The person's published rounds from today on, the next ones first."""
+    rounds = PlannedRound.objects.filter(
+        technician=person, plan__state=PlanState.PUBLISHED, day__gte=today_at(person.organisation)
+    )
+    return rounds.order_by("day", "depart_at")[:MOST_SHEETS]

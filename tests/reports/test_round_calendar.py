@@ -13,7 +13,7 @@ from django_scopes import scope
 from icalendar import Calendar
 
 from service.rounds.calendar_link import make_calendar_link, revoke_calendar_link
-from service.rounds.models import RoundCalendarLink
+from service.rounds.models import PlanState, RoundCalendarLink, WeekPlan
 from service.visits.models import Visit
 from service.visits.plan import cancel_visit, change_plan
 from tests.factories import SpaFactory, VisitFactory
@@ -138,3 +138,17 @@ def test_a_technician_makes_and_ends_their_link_on_a_page(visit: Visit, in_firm:
     assert ".ics" in made
     assert ".ics" not in again
     assert "You have no link yet." in after
+
+
+def test_the_page_of_ones_rounds_offers_the_sheets_of_the_published_ones_to_come(
+    in_firm: Firm, sign_in: Any
+) -> None:
+    item = planned_round(in_firm.technician, in_firm.spa)
+    url, sheet = reverse("reports:my_calendar"), reverse("reports:round_sheet", args=[item.pk])
+    browser = sign_in(in_firm.technician)
+
+    assert url in browser.get(reverse("visits:today")).content.decode()
+    assert sheet in browser.get(url).content.decode()
+    assert sheet not in sign_in(in_firm.owner).get(url).content.decode()
+    WeekPlan.objects.update(state=PlanState.DRAFT)
+    assert sheet not in browser.get(url).content.decode()

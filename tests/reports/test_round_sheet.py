@@ -51,6 +51,7 @@ def test_the_sheet_says_when_where_and_what_is_due_without_codes(
         "1. 08:30",
         "until 09:10",
         "30 min, 20.4 km drive",
+        "1 stop, 1 spa",
         in_firm.site.name,
         in_firm.spa.name,
         "Side gate, code (code: in the app), dog in the yard",
