@@ -13,9 +13,9 @@ import argparse
 import itertools
 import os
 import random
-import resource
 import sys
 import tempfile
+import threading
 import time
 from collections import Counter
 from collections.abc import Sequence
@@ -202,7 +202,8 @@ def large_week(roads: Extract, options: argparse.Namespace) -> int:
         f"\n{options.technicians} people, {options.spas} spas; "
         f"drives and request {time.perf_counter() - begun:.1f} s"
     )
-    response, seconds = planned(request, Effort(options.seconds, processes=options.processes))
+    with Memory() as memory:
+        response, seconds = planned(request, Effort(options.seconds, processes=options.processes))
     broken = broken_rules(request, response)
     print(
         "| | visits | without a place | days out | hours driven | km |\n| --- | --- | --- | --- | --- | --- |"
@@ -210,7 +211,7 @@ def large_week(roads: Extract, options: argparse.Namespace) -> int:
     print(told("rules of thumb", request, HandRules(request, places).plan()))
     print(told("planned", request, response))
     print(
-        f"{seconds:.1f} s, cost {true_cost(request, response):.0f}, {memory()}, "
+        f"{seconds:.1f} s, cost {true_cost(request, response):.0f}, {memory.told()}, "
         f"limits broken: {broken or 'none'}"
     )
     for reason, count in Counter(gone["reason"] for gone in response["unserved"]).most_common(5):
@@ -224,7 +225,9 @@ def large_week(roads: Extract, options: argparse.Namespace) -> int:
 def without_one(request: Json, response: Json, options: argparse.Namespace, day: int | None) -> list[str]:
     """One person off for a day, or the week: what moves."""
     gone = {"technician": request["technicians"][1]["id"], **({} if day is None else {"day": day})}
-    asked = {**request, "previous": response["routes"], "without": [gone]}
+    # As the product asks: what need not move stays, whatever that costs in driving.
+    steady = {**request["prices"], "moved_visit": 0}
+    asked = {**request, "previous": response["routes"], "without": [gone], "prices": steady}
     theirs = sum(
         len(r["stops"])
         for r in response["routes"]
@@ -257,18 +260,53 @@ def urgent_call(request: Json, response: Json) -> None:
         "previous": response["routes"],
         "insert": "urgent",
     }
-    begun = time.perf_counter()
+    begun, worked = time.perf_counter(), time.process_time()
     offered = insert(asked)
-    took = time.perf_counter() - begun
-    print(f"urgent call: {len(offered['slots'])} places offered in {1000 * took:.0f} ms, reading included")
-
-
-def memory() -> str:
-    """The most memory that this process, and the largest of its children, held."""
-    own, child = (
-        resource.getrusage(who).ru_maxrss / 1024 for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+    took, worked = time.perf_counter() - begun, time.process_time() - worked
+    print(
+        f"urgent call: {len(offered['slots'])} places offered in {1000 * took:.0f} ms "
+        f"({1000 * worked:.0f} ms of them at work), reading included"
     )
-    return f"peak {own:.0f} MB, largest child {child:.0f} MB"
+
+
+class Memory:
+    """The most memory that this process and all below it held together, looked up ten times a second."""
+
+    def __enter__(self) -> "Memory":
+        self.most, self.over = 0.0, threading.Event()
+        self.thread = threading.Thread(target=self._look, daemon=True)
+        self.thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.over.set()
+        self.thread.join()
+
+    def told(self) -> str:
+        """In words."""
+        return f"at most {self.most:.0f} MB in all processes"
+
+    def _look(self) -> None:
+        while not self.over.wait(0.1):
+            self.most = max(self.most, sum(map(resident_mb, family(os.getpid()))))
+
+
+def family(pid: int) -> list[int]:
+    """A process and all below it."""
+    try:
+        below = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+    except OSError:
+        return []
+    return [pid, *(other for child in below for other in family(int(child)))]
+
+
+def resident_mb(pid: int) -> float:
+    """What a process holds now, pages that it shares with others included."""
+    try:
+        lines = Path(f"/proc/{pid}/status").read_text().splitlines()
+    except OSError:
+        return 0.0
+    return next((int(line.split()[1]) / 1024 for line in lines if line.startswith("VmRSS")), 0.0)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
