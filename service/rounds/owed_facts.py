@@ -55,24 +55,36 @@ class Facts:
 
 def agreements_of(organisation: Organisation) -> "QuerySet[Agreement]":
     """The firm's agreements with all that planning reads of them."""
-    loaded = Agreement.objects.filter(organisation=organisation).select_related(
+    return _agreements(organisation).prefetch_related("skills", "not_with")
+
+
+def _agreements(organisation: Organisation) -> "QuerySet[Agreement]":
+    return Agreement.objects.filter(organisation=organisation).select_related(
         "organisation", "preferred", "spa__organisation", "spa__site__client"
     )
-    return loaded.prefetch_related("skills", "not_with")
 
 
 def load_facts(
-    organisation: Organisation, first: date, last: date, spas: Collection[UUID] | None = None
+    organisation: Organisation,
+    first: date,
+    last: date,
+    spas: Collection[UUID] | None = None,
+    *,
+    with_people: bool = True,
 ) -> Facts:
-    """Facts for the days from ``first`` to ``last``; of these spas only, or of all the firm's."""
+    """Facts for the days from ``first`` to ``last``; of these spas only, or of all the firm's.
+
+    with_people  False: who could go, and what an agreement asks of them, is not read.
+    """
+    loaded = agreements_of(organisation) if with_people else _agreements(organisation)
     agreements = list(
-        _of(spas, agreements_of(organisation).filter(starts_on__lte=last))
+        _of(spas, loaded.filter(starts_on__lte=last))
         .filter(Q(ends_on=None) | Q(ends_on__gte=first))
         .order_by("spa__site__name", "spa__name", "starts_on", "pk")
     )
     by_key = {agreement.spa_id: agreement.spa for agreement in agreements}
     zone = zone_of(organisation)
-    technicians = {person.pk: person for person in technicians_of(organisation)}
+    technicians = {person.pk: person for person in technicians_of(organisation)} if with_people else {}
     rules = {key: drain_rules(spa) for key, spa in by_key.items()}
     return Facts(
         organisation=organisation,
@@ -82,7 +94,7 @@ def load_facts(
         visits=_visits(organisation, agreements, first, last, spas),
         stays=_stays(organisation, by_key.values(), first, last, zone, spas),
         closed=_closed(organisation, first, last),
-        skills=_skills(organisation, technicians),
+        skills=_skills(organisation, technicians) if with_people else {},
         technicians=technicians,
         drain_rules=rules,
         drained=_drained(organisation, rules, first, zone, spas),

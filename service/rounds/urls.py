@@ -2,9 +2,10 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from service.rounds import views_map
+from service.rounds import urls_agreements, views_map
 
 app_name = "rounds"
 urlpatterns: list[URLPattern | URLResolver] = [
+    *urls_agreements.urlpatterns,
     path("roads/<slug:name>.svg", views_map.roads_drawing_file, name="roads_drawing"),
 ]

@@ -20,6 +20,7 @@ def places_for(person: Person) -> list[Place]:
     if person.may(Action.PLAN_VISITS):
         places.append(Place("Attention", "office:attention"))
         places.append(Place("Visits", "visits:planned"))
+        places.append(Place("Agreements", "rounds:agreements"))
         if person.may(Action.CARRY_OUT_VISITS):
             places.append(Place("Today", "visits:today"))
     if person.may(Action.SEE_OWN_CLIENTS):

@@ -30,7 +30,16 @@ from service.visits.models import (
 )
 from service.visits.record import content_of, write_record
 from service.visits.whole import gathered
-from tests.factories import BatchFactory, InstrumentFactory, ProductFactory, VisitFactory
+from tests.factories import (
+    AgreementFactory,
+    BatchFactory,
+    BookingFactory,
+    CalendarFactory,
+    DayOffFactory,
+    InstrumentFactory,
+    ProductFactory,
+    VisitFactory,
+)
 from tests.personas import Firm, make_firm
 from tests.rounds.planned import planned_round
 
@@ -69,6 +78,7 @@ def _firm_objects(firm: Firm) -> dict[str, Any]:
         "list": _list(firm, ListState.READY),
         "list_done": _list(firm, ListState.DONE),
         "token": _token(firm),
+        "day_off": DayOffFactory(technician=firm.technician),
         "invitation": _invitation(firm, "technician"),
         "manager_invitation": _invitation(firm, "rental_manager"),
     }
@@ -112,6 +122,15 @@ def _invitation(firm: Firm, role: str) -> Invitation:
         invited_by=firm.owner,
         expires_at=timezone.now() + timedelta(days=7),
     )
+
+
+def _rounds_objects(site: Site, spa: Spa) -> dict[str, Any]:
+    now = timezone.now()
+    return {
+        "agreement": AgreementFactory(spa=spa),
+        "calendar": CalendarFactory(site=site),
+        "booking": BookingFactory(site=site, arrives_at=now, leaves_at=now + timedelta(days=3)),
+    }
 
 
 def _client_objects(firm: Firm, client: Client, site: Site, spa: Spa) -> dict[str, Any]:
@@ -178,6 +197,7 @@ def _client_objects(firm: Firm, client: Client, site: Site, spa: Spa) -> dict[st
     )
     access.save()
     return {
+        **_rounds_objects(site, spa),
         "client": client,
         "access": access,
         "site": site,
