@@ -26,7 +26,7 @@ def audit_trail(request: HttpRequest) -> HttpResponse:
     people = list(Person.objects.filter(organisation=owner.organisation_id))
     form = TrailForm(request.GET or None, people=people)
     wanted = form.cleaned_data if form.is_bound and form.is_valid() else {}
-    events = _filtered(AuditEvent.objects.all(), wanted, ZoneInfo(owner.organisation.time_zone))
+    events = narrowed(AuditEvent.objects.all(), wanted, ZoneInfo(owner.organisation.time_zone))
     page = Paginator(events, PER_PAGE).get_page(request.GET.get("page"))
     context = {
         "form": form,
@@ -37,7 +37,7 @@ def audit_trail(request: HttpRequest) -> HttpResponse:
     return render(request, "accounts/audit_trail.html", context)
 
 
-def _filtered(events: QuerySet[AuditEvent], wanted: dict[str, Any], zone: ZoneInfo) -> QuerySet[AuditEvent]:
+def narrowed(events: QuerySet[AuditEvent], wanted: dict[str, Any], zone: ZoneInfo) -> QuerySet[AuditEvent]:
     """The events that the filters leave; days are days at the firm."""
     if who := wanted.get("who"):
         events = events.filter(actor_id=who)

@@ -82,7 +82,6 @@ def _rows(by: Person, now: datetime, today: date) -> list[QuerySet[Any, Any]]:
             where="site__name",
             note="error",
             moment="fetched_at",
-            other="site",
         ),
         _failed(now),
         _without_pin(by, today),
@@ -268,7 +267,7 @@ def _of_calendar(found: _Found, since: date, by: Person) -> Need:
         where=found.where,
         text=f"{found.note} {read}",
         action="Mend the calendar",
-        action_url=reverse("sites:site", args=[found.other]),
+        action_url=reverse("rounds:calendar", args=[found.key]),
     )
 
 

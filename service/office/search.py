@@ -216,7 +216,7 @@ def _agreements(by: Person, words: str) -> Group:
         ends = f"until {agreement.ends_on.day} {agreement.ends_on:%B %Y}" if agreement.ends_on else ""
         name = f"{agreement.how_often} at {agreement.spa.name}"
         note = _note(agreement.spa.site.name, ends)
-        return Line(agreement.pk, name, reverse("sites:spa", args=[agreement.spa_id]), note)
+        return Line(agreement.pk, name, reverse("rounds:agreement_edit", args=[agreement.pk]), note)
 
     return _group("agreements", "Agreements", rows, line, _list("sites:spas", words, state="all"))
 

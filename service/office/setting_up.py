@@ -58,7 +58,7 @@ def setting_up(*, by: Person) -> SettingUp:
             "Where each technician's day begins and when they work: a week is planned by it.",
             have["bases"] and have["shifts"],
             "Enter base and shifts",
-            _page("rounds:roster"),
+            reverse("rounds:roster"),
         ),
         Step(
             "Products",
@@ -94,7 +94,7 @@ def setting_up(*, by: Person) -> SettingUp:
             "How often a spa is visited.",
             have["agreements"],
             "Make an agreement",
-            _page("rounds:agreements"),
+            reverse("rounds:agreements"),
         ),
         Step(
             "First week",

@@ -1,9 +1,10 @@
 """Addresses of the office room."""
 
-from tests.isolation.address import OFFICE, Address, one
+from tests.isolation.address import OFFICE, OWNER, Address, one
 
 OFFICE_ROOM: dict[str, Address] = {
     "office:attention": one(OFFICE),
     "office:setting_up": one(OFFICE),
+    "office:trail_file": one(OWNER),
     "office:change": Address(OFFICE, fixed={"kind": "spas"}),
 }
