@@ -1,23 +1,16 @@
 """This room's tables go away without a trace and come back, on whichever database the tests run."""
 
-from io import StringIO
 from typing import Any
 
 import pytest
 from django.core.management import call_command
 from django.db import connection
-from django.db.migrations.executor import MigrationExecutor
-from django.db.migrations.loader import MigrationLoader
 
-pytestmark = pytest.mark.django_db(transaction=True)
+pytestmark = [pytest.mark.long, pytest.mark.django_db(transaction=True)]
 
 
 def tables() -> set[str]:
     return {name for name in connection.introspection.table_names() if name.startswith("rounds_")}
-
-
-def go_to(name: str | None) -> None:
-    MigrationExecutor(connection).migrate([("rounds", name)])
 
 
 @pytest.fixture
@@ -27,15 +20,13 @@ def _back_again(transactional_db: Any) -> Any:
 
 
 @pytest.mark.usefixtures("_back_again")
-def test_every_migration_of_the_room_goes_forward_and_back() -> None:
-    names = sorted(name for app, name in MigrationLoader(connection).disk_migrations if app == "rounds")
-    had = {}
-    for name in reversed(names):
-        had[name] = tables()
-        go_to(names[names.index(name) - 1] if name != names[0] else None)
+def test_every_migration_of_the_room_goes_back_and_forward_again() -> None:
+    before = tables()
 
-    assert tables() == set()
-    for name in names:
-        go_to(name)
-        assert tables() == had[name]
-    call_command("makemigrations", "rounds", check=True, dry_run=True, stdout=StringIO())
+    call_command("migrate", "rounds", "zero", verbosity=0)
+    gone = tables()
+    call_command("migrate", verbosity=0)
+
+    assert "rounds_weekplan" in before
+    assert gone == set()
+    assert tables() == before
