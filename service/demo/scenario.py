@@ -21,6 +21,7 @@ from django_scopes import scope
 
 from accounts.models import Organisation, Person, RoleGrant
 from service.demo.play import play_visit
+from service.demo.week import build_weeks
 from service.sites.models import Client, ClientAccess, Site, Spa
 from service.stock.models import Batch, Instrument, Product
 
@@ -73,6 +74,7 @@ def _build_firm(firm: Mapping[str, Any], password: str) -> Cast:
         _build_people(cast, firm["people"])
         _build_stock(cast, firm)
         _play_fortnight(cast, firm["visits"])
+        build_weeks(organisation, people=cast.people, spas=cast.spas, office=_planner(cast), today=cast.today)
     return cast
 
 
