@@ -126,6 +126,8 @@ PHRASES: dict[str, str] = {
     "visit.task_changed": "changed a task of a visit",
     "week_plan.made": "planned a week",
     "week_plan.published": "published the plan of a week",
+    "week_plan.set_aside": "put a plan of a week aside",
+    "week_plan.taken_up": "took up a plan of a week that was put aside",
     "week_plan.unpublished": "took back the plan of a week",
     "week_plan.urgent_taken": "put an urgent visit into the plan of a week",
     "week_plan.visit_moved": "moved a visit in the plan of a week",

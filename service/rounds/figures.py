@@ -77,7 +77,7 @@ def figures_of(
     driving = sum(v.drive_seconds for v in placed) + sum(r.back_drive_seconds for r in rounds)
     metres = sum(v.drive_metres for v in placed) + sum(r.back_drive_metres for r in rounds)
     working = sum(visit.service_minutes for visit in placed)
-    out = sum((r.back_at - r.depart_at).total_seconds() - _pause(r) for r in rounds)
+    out = sum((r.back_at - r.depart_at).total_seconds() - pause_inside(r) for r in rounds)
     return PlanFigures(
         driving_minutes=round(driving / 60),
         working_minutes=working,
@@ -100,7 +100,7 @@ def _is_at_risk(visit: VisitFigures, zone: ZoneInfo) -> bool:
     return datetime.combine(start.date(), visit.window_to, tzinfo=zone) - start < AT_RISK
 
 
-def _pause(item: RoundFigures) -> float:
+def pause_inside(item: RoundFigures) -> float:
     """The part of the break that lies inside the round, [s]."""
     if item.pause_from is None or item.pause_to is None:
         return 0.0

@@ -20,6 +20,7 @@ _CHANGED_WORDS = {
     "week_plan.visit_unassigned": "took a visit off its round",
     "week_plan.urgent_taken": "put in an urgent visit",
     "week_plan.set_aside": "set the plan aside",
+    "week_plan.taken_up": "took the plan up again",
 }
 
 

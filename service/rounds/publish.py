@@ -89,6 +89,36 @@ def unpublish_week(*, plan: WeekPlan, by: Person, expected_revision: int | None 
     return len(gone)
 
 
+@dataclass(frozen=True)
+class Foretold:
+    """What publishing would do to people's days, visit by visit, with site and technician loaded.
+
+    changed, cancelled  (the visit as it stands on the day, the plan's visit that it becomes or None).
+    kept                How many visits stay as they are.
+    """
+
+    planned: tuple[PlannedVisit, ...]
+    changed: tuple[tuple[PlannedVisit, PlannedVisit], ...]
+    cancelled: tuple[PlannedVisit, ...]
+    kept: int
+
+
+@transaction.atomic
+def foretell_publish(plan: WeekPlan) -> Foretold:
+    """What ``publish_week`` would do now. Nothing is changed."""
+    before = WeekPlan.objects.filter(
+        organisation=plan.organisation_id, monday=plan.monday, state=PlanState.PUBLISHED
+    ).first()
+    return _Following(plan, None, before or plan).foretell()
+
+
+@transaction.atomic
+def foretell_unpublish(plan: WeekPlan) -> list[PlannedVisit]:
+    """The visits that ``unpublish_week`` would take off people's days."""
+    today = today_at(plan.organisation)
+    return [item for item in _linked(plan) if _may_change(item, today)]
+
+
 def follow(plan: WeekPlan, *, by: Person, before: WeekPlan | None = None) -> Published:
     """Make people's days agree with the plan. Call inside a transaction, the plan's row locked.
 
@@ -110,7 +140,11 @@ def _linked(plan: WeekPlan) -> list[PlannedVisit]:
     visits = Visit.objects.select_for_update(of=("self",)).filter(planned_visits__plan=plan)
     list(visits.order_by("pk").values_list("pk"))
     rows = plan.visits.filter(visit__isnull=False)
-    return list(rows.select_related("visit__technician", "visit__organisation"))
+    return list(
+        rows.select_related("visit__technician", "visit__organisation", "spa__site", "technician").defer(
+            "spa__site__access_code", "spa__site__access_notes"
+        )
+    )
 
 
 def _may_change(item: PlannedVisit, today: date) -> bool:
@@ -124,8 +158,9 @@ def _may_change(item: PlannedVisit, today: date) -> bool:
 class _Following:
     """One pass over a plan's visits beside the visits on people's days."""
 
-    def __init__(self, plan: WeekPlan, by: Person, before: WeekPlan) -> None:
-        self.plan, self.by = plan, by
+    def __init__(self, plan: WeekPlan, by: Person | None, before: WeekPlan) -> None:
+        self.plan = plan
+        self._by = by
         self.today = today_at(plan.organisation)
         self.rows = list(
             plan.visits.filter(day__isnull=False).select_related(
@@ -139,6 +174,34 @@ class _Following:
         self.changes: list[tuple[Visit, Mapping[str, Any]]] = []
         self.relinked: list[PlannedVisit] = []
         self.kept = 0
+
+    @property
+    def by(self) -> Person:
+        assert self._by is not None, "foretelling writes nothing"
+        return self._by
+
+    def foretell(self) -> Foretold:
+        """The same pairing as ``run``, told instead of done."""
+        taken = self._pair()
+        planned = [row for row in self.rows if row.pk not in taken and self._is_new(row)]
+        changed = [
+            (held, row)
+            for row in self.rows
+            if (held := taken.get(row.pk)) is not None and self._differences(row, held)
+        ]
+        used = {held.pk for held in taken.values()}
+        cancelled = [held for held in self.linked if held.pk not in used and _may_change(held, self.today)]
+        return Foretold(
+            tuple(planned), tuple(changed), tuple(cancelled), len(self.rows) - len(planned) - len(changed)
+        )
+
+    def _is_new(self, row: PlannedVisit) -> bool:
+        return self._take_by_hand(row) is None and row.day is not None and row.day >= self.today
+
+    def _differences(self, row: PlannedVisit, held: PlannedVisit) -> dict[str, Any]:
+        """What of a visit changes; nothing of one that may not be changed."""
+        wanted = self._wanted(row).items() if _may_change(held, self.today) else ()
+        return {name: new for name, new in wanted if getattr(held.visit, name) != new}
 
     def run(self) -> Published:
         taken = self._pair()
@@ -180,8 +243,7 @@ class _Following:
         visit = held.visit
         assert visit is not None
         self._link(row, visit, by_hand=held.visit_by_hand)
-        wanted = self._wanted(row).items() if _may_change(held, self.today) else ()
-        if differs := {name: new for name, new in wanted if getattr(visit, name) != new}:
+        if differs := self._differences(row, held):
             self.changes.append((visit, differs))
         else:
             self.kept += 1

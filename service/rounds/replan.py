@@ -268,8 +268,8 @@ def _slot(plan: WeekPlan, content: dict[str, Any], slot: dict[str, Any], key: st
     added, delays = -(-stop["added_duration"] // 60), -(-stop["delays_others_by"] // 60)
     follows = plan.visits.filter(key=stop["follows"]).select_related("spa__site").first()
     after = f", after {follows.spa.site.name}" if follows else ", as the first stop"
-    later = f"; nobody after it waits more than {delays} min longer" if delays else "; nobody waits longer"
-    words = f"{day_name(day)} with {technician.name} at {start}{after}: {added} min more{later}"
+    waits = f"nobody after it waits more than {delays} min longer" if delays > 0 else "nobody waits longer"
+    words = f"{day_name(day)} with {technician.name} at {start}{after}: {added} min more; {waits}"
     return UrgentSlot(technician, day, stop["position"], start, added, delays, words)
 
 

@@ -18,9 +18,8 @@ def places_for(person: Person) -> list[Place]:
     if person.may(Action.CARRY_OUT_VISITS) and not person.may(Action.PLAN_VISITS):
         places.append(Place("Today", "visits:today"))
     if person.may(Action.PLAN_VISITS):
-        places.append(Place("Attention", "office:attention"))
-        places.append(Place("Visits", "visits:planned"))
-        places.append(Place("Agreements", "rounds:agreements"))
+        places += [Place("Week", "rounds:week"), Place("Attention", "office:attention")]
+        places += [Place("Visits", "visits:planned"), Place("Agreements", "rounds:agreements")]
         if person.may(Action.CARRY_OUT_VISITS):
             places.append(Place("Today", "visits:today"))
     if person.may(Action.SEE_OWN_CLIENTS):
@@ -28,6 +27,8 @@ def places_for(person: Person) -> list[Place]:
     if person.may(Action.SEE_FIRM):
         places += [Place("Clients", "sites:clients"), Place("Spas", "sites:spas")]
         places += [Place("Records", "visits:records"), Place("Search", "sites:search")]
+        if not person.may(Action.PLAN_VISITS):
+            places.append(Place("Week", "rounds:week"))
     if person.may(Action.EDIT_STOCK):
         places.append(Place("Products", "stock:products"))
     if person.may(Action.IMPORT_LISTS):

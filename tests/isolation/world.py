@@ -68,9 +68,12 @@ def make_world(name: str) -> World:
 def _firm_objects(firm: Firm) -> dict[str, Any]:
     organisation = firm.organisation
     product = ProductFactory(organisation=organisation)
+    planned = planned_round(firm.technician, firm.spa)
     return {
         "person": firm.technician,
-        "planned_round": planned_round(firm.technician, firm.spa),
+        "planned_round": planned,
+        "planned_visit": planned.stops.get(),
+        "week_plan": planned.plan,
         "product": product,
         "batch": BatchFactory(product=product),
         "instrument": InstrumentFactory(organisation=organisation),

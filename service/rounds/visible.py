@@ -1,0 +1,26 @@
+"""The one door to week plans: what a person may see, whatever page or task asks.
+
+Needs the organisation in scope.
+"""
+
+from django.db.models import QuerySet
+
+from accounts.models import Person
+from accounts.roles import Action
+from service.rounds.models import PlannedRound, PlannedVisit, WeekPlan
+
+
+def visible_plans(person: Person) -> QuerySet[WeekPlan]:
+    """Plans of the firm, for its own people; none for a client's."""
+    plans = WeekPlan.objects.filter(organisation=person.organisation_id)
+    return plans if person.may(Action.SEE_FIRM) else plans.none()
+
+
+def visible_planned_visits(person: Person) -> QuerySet[PlannedVisit]:
+    """Visits of the plans that ``person`` may see."""
+    return PlannedVisit.objects.filter(plan__in=visible_plans(person))
+
+
+def visible_planned_rounds(person: Person) -> QuerySet[PlannedRound]:
+    """Rounds of the plans that ``person`` may see."""
+    return PlannedRound.objects.filter(plan__in=visible_plans(person))
