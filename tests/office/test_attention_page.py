@@ -12,7 +12,6 @@ from accounts.roles import Role
 from service.visits.closures import close_spa
 from tests.factories import BookingFactory, ClientFactory, SiteFactory, SpaFactory, VisitFactory
 from tests.personas import Firm
-from tests.visits.working import signed
 
 URL = "/office/"
 
@@ -51,11 +50,11 @@ def test_only_who_plans_sees_it(firm: Firm, sign_in: Any, role: Role) -> None:
     assert sign_in(firm.people[role]).get(URL).status_code == 404
 
 
-def test_the_office_comes_here_after_signing_in(firm: Firm, sign_in: Any) -> None:
-    with scope(organisation=firm.organisation):
-        signed(firm)
+def test_the_office_comes_to_the_week_and_has_this_beside_it(firm: Firm, sign_in: Any) -> None:
+    answer = sign_in(firm.office).get("/", follow=True)
 
-    assert sign_in(firm.office).get("/")["Location"] == URL
+    assert answer.request["PATH_INFO"] == "/rounds/week/"
+    assert [place.url for place in answer.context["places"]][:2] == ["/rounds/week/", URL]
 
 
 def test_a_filter_that_leaves_nothing_offers_the_whole_list(firm: Firm, sign_in: Any) -> None:
