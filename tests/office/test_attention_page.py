@@ -12,6 +12,7 @@ from accounts.roles import Role
 from service.visits.closures import close_spa
 from tests.factories import BookingFactory, ClientFactory, SiteFactory, SpaFactory, VisitFactory
 from tests.personas import Firm
+from tests.visits.working import signed
 
 URL = "/office/"
 
@@ -51,6 +52,9 @@ def test_only_who_plans_sees_it(firm: Firm, sign_in: Any, role: Role) -> None:
 
 
 def test_the_office_comes_to_the_week_and_has_this_beside_it(firm: Firm, sign_in: Any) -> None:
+    with scope(organisation=firm.organisation):
+        signed(firm)
+
     answer = sign_in(firm.office).get("/", follow=True)
 
     assert answer.request["PATH_INFO"] == "/rounds/week/"
