@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from django.db.models import Exists
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
 from accounts.models import Organisation, Person, RoleGrant
 from accounts.roles import Action, Role
@@ -15,7 +15,7 @@ from service.visits.models import Record, Visit
 
 @dataclass(frozen=True)
 class Step:
-    """One step: its name, why it matters, whether it is done, and where it is done ("": not here)."""
+    """One step: its name, why it matters, whether it is done, and where it is done ("": by somebody else)."""
 
     name: str
     why: str
@@ -101,7 +101,7 @@ def setting_up(*, by: Person) -> SettingUp:
             "Planned from the agreements and published, or a visit planned by hand.",
             have["weeks"] or have["visits"],
             "Plan the first week",
-            _page("rounds:week") or reverse("visits:plan_new"),
+            reverse("rounds:week"),
         ),
     ]
     return SettingUp(steps, at_work=have["records"])
@@ -136,11 +136,3 @@ def _have(by: Person) -> dict[str, bool]:
     firm = Organisation.objects.filter(pk=by.organisation_id)
     asked = firm.values(**{f"has_{name}": Exists(rows.order_by()) for name, rows in there.items()})
     return {name.removeprefix("has_"): bool(found) for name, found in asked.get().items()}
-
-
-def _page(name: str) -> str:
-    """The address of a page; "" where there is none."""
-    try:
-        return reverse(name)
-    except NoReverseMatch:
-        return ""

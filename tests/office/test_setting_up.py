@@ -85,7 +85,7 @@ def test_the_office_is_led_there_until_the_firm_is_at_work(firm: Firm, sign_in: 
     with scope(organisation=firm.organisation):
         signed(firm)
 
-    assert browser.get("/")["Location"] == reverse("office:attention")
+    assert browser.get("/")["Location"] == reverse("rounds:week")
 
 
 def test_a_technician_is_not_led_there(firm: Firm, sign_in: Any) -> None:
