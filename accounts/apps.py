@@ -1,7 +1,7 @@
 from django.apps import AppConfig
-from django.db.models.signals import post_migrate
+from django.db.models.signals import post_migrate, pre_migrate
 
-from accounts.guards import install_guards
+from accounts.guards import install_guards, step_aside
 
 
 class AccountsConfig(AppConfig):
@@ -16,6 +16,7 @@ class AccountsConfig(AppConfig):
 
         # SQLite rebuilds a table, and silently drops its triggers, whenever a column changes:
         # the only dependable moment to put them back is after every migration run.
+        pre_migrate.connect(step_aside, dispatch_uid="accounts.guards")
         post_migrate.connect(install_guards, dispatch_uid="accounts.guards")
         # The sign-in library tells of a changed factor by signal and by nothing else.
         mfa.authenticator_added.connect(note_factor_added, dispatch_uid="accounts.factor_added")
