@@ -146,3 +146,17 @@ def test_an_owner_says_whether_everybody_needs_one(wish: str, firm: Firm, confir
 
     firm.organisation.refresh_from_db()
     assert firm.organisation.require_second_factor is (wish == "yes")
+
+
+def test_setting_up_an_app_signs_out_every_other_browser(
+    transactional_db: None, firm: Firm, confirmed: Any, sign_in: Any
+) -> None:
+    """OWASP ASVS 5.0, 7.4.3."""
+    other = sign_in(firm.office)
+    browser = confirmed(firm.office)
+    browser.get("/account/second-factor/app/")
+
+    browser.post("/account/second-factor/app/", {"code": _code(browser.session["mfa.totp.secret"])})
+
+    assert browser.get("/people/me/").status_code == 200
+    assert other.get("/people/me/").status_code == 302
