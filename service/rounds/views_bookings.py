@@ -214,7 +214,7 @@ def bookings(request: HttpRequest, pk: UUID) -> HttpResponse:
     site = _site(person, pk)
     context = {
         "site": site,
-        "calendars": site.calendars.filter(archived_at=None).defer("feed_url"),
+        "calendars": visible_calendars(person).filter(site=site, archived_at=None).defer("feed_url"),
         "bookings": _to_come(visible_bookings(person).filter(site=site).select_related("spa", "calendar")),
         "trail": trail(site),
     }
