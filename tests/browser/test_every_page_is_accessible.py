@@ -174,7 +174,8 @@ def test_no_two_pages_have_one_title(role: Role, world: World, confirmed: Any) -
     titles: dict[str, list[str]] = {}
     for part in [*PARTS, "other rooms"]:
         for seen in pages_of(part, role, browser, world):
-            if not seen.refused:
+            # A plan that holds for its week is the week's page by a second address.
+            if not seen.refused and seen.name != "rounds:plan":
                 titles.setdefault(TITLE.findall(seen.body)[0], []).append(seen.name)
 
     assert {title: names for title, names in titles.items() if len(names) > 1} == {}

@@ -173,9 +173,7 @@ def test_counts_beside_a_client_leave_out_what_is_archived(firm: Firm, office: A
 # What every page asks before its own questions.
 FRAME = [
     ("the session", "django_session"),
-    ("the person", "accounts_person"),
-    ("the firm", "accounts_organisation"),
-    ("the person's roles", "accounts_rolegrant"),
+    ("the person, the firm and the roles", "accounts_rolegrant"),
 ]
 # A list is one count and one page, with what the page needs, however long it is.
 LISTS = {
