@@ -223,13 +223,7 @@ class AgreementForm(forms.ModelForm):  # type: ignore[type-arg]
     def values(self) -> dict[str, Any]:
         """Agreement's own fields as typed. Of a valid form."""
         values = {name: self.cleaned_data[name] for name in self._meta.fields or ()}
-        for name in (
-            "times_a_week",
-            "every_weeks",
-            "minutes_on_site",
-            "min_days_between",
-            "max_days_between",
-        ):
+        for name in WHOLE_NUMBERS:
             values[name] = None if values[name] is None else int(values[name])
         return values | {"weekdays_allowed": weekday_bits(self.cleaned_data["weekdays"])}
 

@@ -12,7 +12,7 @@ from accounts.models import Person
 from service.rounds.figures import figures_of, moves_between
 from service.rounds.keep_plan import placement_of_rows
 from service.rounds.models import PlannedRound, PlannedVisit, WeekPlan
-from service.rounds.plan_editing import edit_plan, note
+from service.rounds.plan_editing import edit_standing_plan, note
 from service.rounds.plan_values import day_name
 from service.rounds.problem_of_week import DAYS
 from service.rounds.publish import follow
@@ -26,6 +26,7 @@ from service.visits.editing import Refused
 from service.visits.models import VisitState
 
 TAKEN_OFF_BY_HAND = "Taken off its round by hand."
+HAS_BEGUN = "This visit has begun or ended; it stays where it was."
 
 
 @dataclass(frozen=True)
@@ -94,7 +95,7 @@ def move_visit(
 
     Raises NotAllowed, PlanChanged or Refused, as ``preview_move``.
     """
-    plan = edit_plan(planned.plan, by=by, expected_revision=expected_revision)
+    plan = edit_standing_plan(planned.plan, by=by, expected_revision=expected_revision)
     row = _fresh(planned, plan)
     effect = preview_move(row, technician, day, position)
     write_rounds(plan, board_of(plan), effect.timed, moved=(row.pk,))
@@ -126,11 +127,12 @@ def unassign(*, planned: PlannedVisit, by: Person, expected_revision: int | None
 
     Raises NotAllowed, PlanChanged, or Refused (it has no place, or has begun).
     """
-    plan = edit_plan(planned.plan, by=by, expected_revision=expected_revision)
+    plan = edit_standing_plan(planned.plan, by=by, expected_revision=expected_revision)
     row = _fresh(planned, plan)
     if row.day is None:
         raise Refused("This visit is on no round.")
-    _refuse_begun(row)
+    if _has_begun(row):
+        raise Refused(HAS_BEGUN)
     move = _Move(row, row.technician, row.day) if row.technician else None
     left = move.left() if move else None
     row.pinned = False
@@ -195,8 +197,8 @@ class _Move:
 
     def _why_not(self) -> str:
         row, last = self.planned, self.plan.monday + timedelta(days=DAYS - 1)
-        if row.visit is not None and row.visit.state not in (VisitState.PLANNED, VisitState.CANCELLED):
-            return "This visit has begun or ended; it stays where it was."
+        if _has_begun(row):
+            return HAS_BEGUN
         if not self.plan.monday <= self.day <= last:
             return f"The day must be from {day_name(self.plan.monday)} to {day_name(last)}."
         if self.day < today_at(self.plan.organisation):
@@ -372,9 +374,8 @@ def _fresh(planned: PlannedVisit, plan: WeekPlan) -> PlannedVisit:
     return row
 
 
-def _refuse_begun(row: PlannedVisit) -> None:
-    if row.visit is not None and row.visit.state not in (VisitState.PLANNED, VisitState.CANCELLED):
-        raise Refused("This visit has begun or ended; it stays where it was.")
+def _has_begun(row: PlannedVisit) -> bool:
+    return row.visit is not None and row.visit.state not in (VisitState.PLANNED, VisitState.CANCELLED)
 
 
 def _clear(row: PlannedVisit, reason: str) -> None:
@@ -387,7 +388,7 @@ def _clear(row: PlannedVisit, reason: str) -> None:
 
 
 def _set_pinned(planned: PlannedVisit, value: bool, by: Person, expected_revision: int | None) -> None:
-    plan = edit_plan(planned.plan, by=by, expected_revision=expected_revision)
+    plan = edit_standing_plan(planned.plan, by=by, expected_revision=expected_revision)
     row = _fresh(planned, plan)
     if row.day is None:
         raise Refused("This visit is on no round: there is no place to pin it to.")

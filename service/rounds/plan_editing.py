@@ -6,7 +6,7 @@ from accounts.access import NotAllowed, require
 from accounts.audit import record_event
 from accounts.models import AuditEvent, Person
 from accounts.roles import Action
-from service.rounds.models import WeekPlan
+from service.rounds.models import PlanState, WeekPlan
 from service.visits.editing import Change, Refused
 
 # What each entry of the audit trail is called when somebody is told of it.
@@ -45,7 +45,7 @@ def edit_plan(plan: WeekPlan, *, by: Person, expected_revision: int | None) -> W
 
     expected_revision  The revision that the person saw; None when it does not matter.
 
-    Raises NotAllowed, PlanChanged or Refused (it was set aside).
+    Raises NotAllowed or PlanChanged.
     """
     require(by, Action.PLAN_VISITS)
     if plan.organisation_id != by.organisation_id:
@@ -55,6 +55,14 @@ def edit_plan(plan: WeekPlan, *, by: Person, expected_revision: int | None) -> W
         raise PlanChanged(row.revision, changes_since(row, expected_revision))
     row.revision += 1
     row.save(update_fields=["revision"])
+    return row
+
+
+def edit_standing_plan(plan: WeekPlan, *, by: Person, expected_revision: int | None) -> WeekPlan:
+    """As ``edit_plan``, for changing its visits. Raises Refused as well: it was put aside."""
+    row = edit_plan(plan, by=by, expected_revision=expected_revision)
+    if row.state == PlanState.SET_ASIDE:
+        raise Refused("This plan was put aside. Take it up again before changing it.")
     return row
 
 

@@ -16,7 +16,7 @@ from service.rounds.build_week import ask_build
 from service.rounds.keep_roster import add_day_off
 from service.rounds.models import PlannedVisit, PlanProblem, PlanState, WeekPlan
 from service.rounds.moves import board_of, settle, write_rounds
-from service.rounds.plan_editing import edit_plan, note
+from service.rounds.plan_editing import edit_standing_plan, note
 from service.rounds.plan_values import day_name, in_words, seconds_now, sentence
 from service.rounds.problem_of_week import date_of
 from service.rounds.retiming import Board
@@ -145,7 +145,7 @@ def take_slot(
 
     Raises NotAllowed, PlanChanged or Refused, as ``urgent_call``.
     """
-    row = edit_plan(plan, by=by, expected_revision=expected_revision)
+    row = edit_standing_plan(plan, by=by, expected_revision=expected_revision)
     _refuse_bad_call(call.spa, row, by, call.minutes, window)
     content = _with_call(row, call.spa, call.minutes, window)
     key = content["request"]["insert"]

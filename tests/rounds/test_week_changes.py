@@ -10,7 +10,8 @@ from service.rounds.keep_plan import keep_plan, placement_of_rows
 from service.rounds.models import DayOff, PlannedVisit, WeekPlan
 from service.rounds.moves import move_visit, pin, preview_move, unassign
 from service.rounds.plan_comparison import compare
-from service.rounds.publish import publish_week
+from service.rounds.plan_drafts import set_plan_aside
+from service.rounds.publish import publish_week, unpublish_week
 from service.rounds.replan import Window, take_slot, technician_off, urgent_call
 from service.visits.editing import Refused
 from service.visits.models import Visit, VisitState
@@ -176,3 +177,16 @@ def test_a_pinned_visit_stays_when_the_week_is_planned_anew(week: Any) -> None:
 
     again = after.visits.get(key=row.key)
     assert (again.day, again.technician_id, again.pinned) == (row.day, row.technician_id, True)
+
+
+def test_a_plan_that_was_put_aside_is_not_changed(week: Any) -> None:
+    firm, _, _, plan = week
+    unpublish_week(plan=plan, by=firm.office)
+    set_plan_aside(plan=plan, by=firm.office)
+    row = first_of(plan)
+
+    for change in (pin, unassign):
+        with pytest.raises(Refused, match="put aside"):
+            change(planned=row, by=firm.office)
+
+    assert placement_of_rows([first_of(plan)]) == placement_of_rows([row])
