@@ -15,7 +15,6 @@ from accounts.roles import Action
 from service.rounds.build_week import ask_build
 from service.rounds.keep_roster import add_day_off
 from service.rounds.models import PlannedVisit, PlanProblem, PlanState, WeekPlan
-from service.rounds.moves import board_of, settle, write_rounds
 from service.rounds.plan_editing import edit_standing_plan, note
 from service.rounds.plan_values import day_name, in_words, seconds_now, sentence
 from service.rounds.problem_of_week import date_of
@@ -25,6 +24,7 @@ from service.rounds.solver.insert import insert
 from service.rounds.travel import travel_times_for
 from service.rounds.week_clock import moment_at, span_of
 from service.rounds.week_inputs import location_of
+from service.rounds.write_rounds import board_of, settle, write_rounds
 from service.runs.models import Run
 from service.shell.clock import local_time
 from service.shell.days import today_at

@@ -16,7 +16,8 @@ from accounts.access import page_for, signed_in
 from accounts.models import Person
 from accounts.roles import Action
 from service.rounds.agree import add_agreement, add_skill, change_agreement, end_agreement
-from service.rounds.forms_agreements import AgreementForm, EndForm, SettingsForm, SkillForm
+from service.rounds.forms_agreements import AgreementForm, EndForm, SkillForm
+from service.rounds.forms_settings import SettingsForm
 from service.rounds.models import Agreement, Frequency, Skill
 from service.rounds.models.agreements import WEEKDAYS
 from service.rounds.round_settings import change_round_settings, round_settings

@@ -19,7 +19,7 @@ from accounts.access import page_for, signed_in
 from accounts.models import Person
 from accounts.roles import Action
 from service.rounds import bookings as use
-from service.rounds.forms_agreements import BookingForm, CalendarFileForm, CalendarForm, booking_initial
+from service.rounds.forms_bookings import BookingForm, CalendarFileForm, CalendarForm, booking_initial
 from service.rounds.models import Booking, ChangeoverCalendar
 from service.rounds.round_settings import round_settings
 from service.sites.forms import done_or_told

@@ -17,7 +17,8 @@ from accounts.models import Person
 from accounts.roles import Action
 from service.rounds.forms_week import MoveForm, week_days
 from service.rounds.models import PlannedVisit, PlanState, WeekPlan
-from service.rounds.moves import MoveEffect, move_visit, pin, preview_move, unassign, unpin
+from service.rounds.move_effect import MoveEffect, preview_move
+from service.rounds.moves import move_visit, pin, unassign, unpin
 from service.rounds.plan_editing import PlanChanged
 from service.rounds.plan_values import day_name
 from service.rounds.roster import shifts_in_week

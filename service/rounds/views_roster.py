@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from accounts.access import page_for, signed_in
 from accounts.models import Person
 from accounts.roles import Action
-from service.rounds.forms_agreements import DayOffForm, TechnicianForm, technician_initial
+from service.rounds.forms_roster import DayOffForm, TechnicianForm, technician_initial
 from service.rounds.keep_roster import add_day_off, remove_day_off, set_base, set_shifts
 from service.rounds.models import DayOff, Shift, TechnicianBase
 from service.rounds.roster import start_of

@@ -14,7 +14,6 @@ from django.views.decorators.http import require_safe
 from accounts.access import page_for, signed_in
 from accounts.roles import Action
 from service.rounds.models import WeekPlan
-from service.rounds.moves import board_of
 from service.rounds.plan_values import day_name
 from service.rounds.retiming import Board
 from service.rounds.road_map import Stop, map_of_round
@@ -24,6 +23,7 @@ from service.rounds.travel import roads_of_this_machine, travel_times_for
 from service.rounds.views_week import plan_or_404
 from service.rounds.visible import visible_planned_rounds
 from service.rounds.week_lines import RoundLine, StopLine, week_lines
+from service.rounds.write_rounds import board_of
 
 
 @dataclass(frozen=True)

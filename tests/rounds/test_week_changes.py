@@ -8,7 +8,8 @@ import time_machine
 
 from service.rounds.keep_plan import keep_plan, placement_of_rows
 from service.rounds.models import DayOff, PlannedVisit, WeekPlan
-from service.rounds.moves import move_visit, pin, preview_move, unassign
+from service.rounds.move_effect import preview_move
+from service.rounds.moves import move_visit, pin, unassign
 from service.rounds.plan_comparison import compare
 from service.rounds.plan_drafts import set_plan_aside
 from service.rounds.publish import publish_week, unpublish_week
