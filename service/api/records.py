@@ -18,9 +18,9 @@ from rest_framework.response import Response
 from accounts.models import Person
 from accounts.roles import Action
 from reports.downloads import ask_for_copy, copy_for, file_name, standing_of
+from service.api.asking import SEE, only
 from service.api.once import once
 from service.api.paging import Order
-from service.api.places import SEE, only
 from service.api.strict import Nothing, PageQuery, PersonShown, Shown
 from service.api.view import ApiView
 from service.visits.models import Amendment, Record, Verdict

@@ -10,9 +10,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.roles import Action
+from service.api.asking import SEE, only
 from service.api.changes import changed_since
 from service.api.paging import Order
-from service.api.places import SEE, only
 from service.api.strict import ChangedQuery, PersonShown, Shown
 from service.api.view import ApiView
 from service.sites.visible import visible_spas

@@ -11,9 +11,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.roles import Action
+from service.api.asking import InUse, named, of_state, only
 from service.api.changes import changed_since
 from service.api.once import once
-from service.api.places import InUse, named, of_state, only
 from service.api.strict import ChangedQuery, Given, Shown
 from service.api.view import ApiView
 from service.chemistry.readings import PARAMETERS

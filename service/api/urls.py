@@ -2,27 +2,27 @@
 
 from django.urls import path, re_path
 
-from service.api import guide, places, records, safety, schema, stock, visits
+from service.api import clients, fitness, guide, records, safety, schema, sites, spas, stock, visits
 from service.api.nowhere import Nowhere
 
 app_name = "api"
 urlpatterns = [
     path("", guide.guide, name="guide"),
     path("schema/", schema.Schema.as_view(), name="schema"),
-    path("clients/", places.Clients.as_view(), name="clients"),
-    path("clients/<uuid:pk>/", places.OneClient.as_view(), name="client"),
-    path("clients/<uuid:pk>/archive/", places.ArchiveClient.as_view(), name="client_archive"),
-    path("clients/<uuid:pk>/restore/", places.RestoreClient.as_view(), name="client_restore"),
-    path("sites/", places.Sites.as_view(), name="sites"),
-    path("sites/<uuid:pk>/", places.OneSite.as_view(), name="site"),
-    path("sites/<uuid:pk>/archive/", places.ArchiveSite.as_view(), name="site_archive"),
-    path("sites/<uuid:pk>/restore/", places.RestoreSite.as_view(), name="site_restore"),
-    path("spas/", places.Spas.as_view(), name="spas"),
-    path("spas/<uuid:pk>/", places.OneSpa.as_view(), name="spa"),
-    path("spas/<uuid:pk>/archive/", places.ArchiveSpa.as_view(), name="spa_archive"),
-    path("spas/<uuid:pk>/restore/", places.RestoreSpa.as_view(), name="spa_restore"),
-    path("spas/<uuid:pk>/fitness/", places.FitnessOfSpa.as_view(), name="spa_fitness"),
-    path("fitness/", places.FitnessOfSpas.as_view(), name="fitness"),
+    path("clients/", clients.Clients.as_view(), name="clients"),
+    path("clients/<uuid:pk>/", clients.OneClient.as_view(), name="client"),
+    path("clients/<uuid:pk>/archive/", clients.ArchiveClient.as_view(), name="client_archive"),
+    path("clients/<uuid:pk>/restore/", clients.RestoreClient.as_view(), name="client_restore"),
+    path("sites/", sites.Sites.as_view(), name="sites"),
+    path("sites/<uuid:pk>/", sites.OneSite.as_view(), name="site"),
+    path("sites/<uuid:pk>/archive/", sites.ArchiveSite.as_view(), name="site_archive"),
+    path("sites/<uuid:pk>/restore/", sites.RestoreSite.as_view(), name="site_restore"),
+    path("spas/", spas.Spas.as_view(), name="spas"),
+    path("spas/<uuid:pk>/", spas.OneSpa.as_view(), name="spa"),
+    path("spas/<uuid:pk>/archive/", spas.ArchiveSpa.as_view(), name="spa_archive"),
+    path("spas/<uuid:pk>/restore/", spas.RestoreSpa.as_view(), name="spa_restore"),
+    path("spas/<uuid:pk>/fitness/", fitness.FitnessOfSpa.as_view(), name="spa_fitness"),
+    path("fitness/", fitness.FitnessOfSpas.as_view(), name="fitness"),
     path("products/", stock.Products.as_view(), name="products"),
     path("products/<uuid:pk>/", stock.OneProduct.as_view(), name="product"),
     path("batches/", stock.Batches.as_view(), name="batches"),

@@ -19,10 +19,11 @@ from rest_framework.response import Response
 
 from accounts.models import Person
 from accounts.roles import Action
+from service.api.asking import SEE, named, only
 from service.api.changes import changed_since
 from service.api.once import once
 from service.api.paging import Order
-from service.api.places import SEE, named, only, spas_of
+from service.api.spas import spas_of
 from service.api.strict import ChangedQuery, Given, Nothing, PersonShown, Shown
 from service.api.view import ApiView, with_revision
 from service.stock.models import Instrument, Method

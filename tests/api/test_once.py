@@ -124,7 +124,7 @@ def test_a_failure_here_gives_the_key_back(
         raise RuntimeError("disk full")
 
     with monkeypatch.context() as broken:
-        broken.setattr("service.api.places.add_client", fails)
+        broken.setattr("service.api.clients.add_client", fails)
         told = problem_of(office.post("clients/", NEW, key="k1"), 500)
 
     assert "disk full" not in str(told)
