@@ -1,8 +1,9 @@
 """The sheet that goes into the van: one person's stops of one day, in driving order. No access codes."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
+from uuid import UUID
 
 from reportlab.platypus import Flowable
 
@@ -11,7 +12,7 @@ from reports.paper.pieces import facts, gap, table, title, words
 from service.rounds.models import PlannedRound, PlannedVisit
 from service.shell.clock import local_day, local_time
 from service.sites.models import Site
-from service.visits.due import due_jobs
+from service.visits.due import CUSTOM, DueJob, due_jobs_of
 from service.visits.models import TaskKind
 
 # Widths as parts of the text's: when, where, what.
@@ -31,6 +32,7 @@ def round_sheet_pdf(item: PlannedRound) -> Pdf:
     """The sheet of one round. Needs ``plan.organisation`` and ``technician`` loaded."""
     about = _about(item)
     stops = list(_stops(item))
+    jobs = due_jobs_of([visit.spa for stop in stops for visit in stop.visits], item.day)
     width = about.text_width
     story: list[Flowable] = [
         *title(f"{item.technician.name}, {_day(item)}"),
@@ -38,12 +40,13 @@ def round_sheet_pdf(item: PlannedRound) -> Pdf:
         gap(3),
         table(
             ("When", "Where", "What is due"),
-            [_row(item, number, stop) for number, stop in enumerate(stops, start=1)],
+            [_row(item, number, stop, jobs) for number, stop in enumerate(stops, start=1)],
             [width * part for part in _PARTS],
         ),
         gap(3),
         words(_way_back(item)),
         *_honesty(item),
+        words(f"By custom: {CUSTOM}.", "soft"),
     ]
     return write_pdf(story, about)
 
@@ -93,7 +96,9 @@ def _from(name: str, word: str = "from") -> str:
     return f", {word} {name}" if name else ""
 
 
-def _row(item: PlannedRound, number: int, stop: _Stop) -> list[list[Flowable]]:
+def _row(
+    item: PlannedRound, number: int, stop: _Stop, jobs: Mapping[UUID, Sequence[DueJob]]
+) -> list[list[Flowable]]:
     zone = item.plan.organisation.time_zone
     first, last = stop.visits[0], stop.visits[-1]
     assert first.start_at is not None
@@ -105,7 +110,11 @@ def _row(item: PlannedRound, number: int, stop: _Stop) -> list[list[Flowable]]:
     ]
     if window := _window(stop):
         when.append(words(window, "cell soft"))
-    return [when, _where(stop.site), [part for visit in stop.visits for part in _what(visit)]]
+    return [
+        when,
+        _where(stop.site),
+        [part for visit in stop.visits for part in _what(visit, jobs[visit.spa_id])],
+    ]
 
 
 def _window(stop: _Stop) -> str:
@@ -137,14 +146,23 @@ def _without_code(site: Site) -> str:
     return notes.replace(code, MASK) if code else notes
 
 
-def _what(visit: PlannedVisit) -> Iterator[Flowable]:
+def _what(visit: PlannedVisit, jobs: Sequence[DueJob]) -> Iterator[Flowable]:
+    """The spa and what is due there: what a guideline asks line by line, what is custom in one line."""
     kind = ", changeover between guests" if visit.changeover else ""
     yield words(f"{visit.spa.name}{kind}", "cell strong")
     yield words(f"{visit.service_minutes} min. {visit.why}", "cell")
-    assert visit.day is not None
-    for job in due_jobs(visit.spa, visit.day):
-        mark = f", {job.mark}" if job.mark else ""
-        yield words(f"{TaskKind(job.kind).label}: {job.why} ({job.source}{mark})", "cell soft")
+    for job in jobs:
+        if job.source != CUSTOM:
+            mark = f", {job.mark}" if job.mark else ""
+            yield words(f"{TaskKind(job.kind).label}: {job.why} ({job.source}{mark})", "cell soft")
+    if customary := [_in_passing(job) for job in jobs if job.source == CUSTOM]:
+        yield words(f"By custom: {'; '.join(customary)}.", "cell soft")
+
+
+def _in_passing(job: DueJob) -> str:
+    """A job and why it is due, as part of a sentence: "rinse the filter (last 3 Jun 2026, usual …)"."""
+    label, why = TaskKind(job.kind).label, job.why.rstrip(".").replace("; ", ", ")
+    return f"{label[:1].lower()}{label[1:]} ({why[:1].lower()}{why[1:]})"
 
 
 def _way_back(item: PlannedRound) -> str:

@@ -11,6 +11,7 @@ from django_scopes import scope
 from playwright.sync_api import Page
 from pypdf import PdfReader
 
+from service.rounds.models import WeekPlan
 from service.visits.models import Visit
 from tests.browser.filled_world import filled_world
 from tests.isolation.world import World
@@ -99,3 +100,28 @@ def test_planned_visits_on_paper_are_the_table_and_nothing_else(
     assert [word for word in [*NAVIGATION, "Plan a visit", "Show", "Hand over"] if word in words] == []
     # The table's head stands on every sheet.
     assert all("Technician" in one.extract_text() for one in paper.pages)
+
+
+@pytest.mark.parametrize("sheet", SHEETS)
+def test_a_week_on_paper_has_its_rounds_and_nothing_to_press(
+    sheet: str, new_page: Callable[..., Page], world: World, enter: Any
+) -> None:
+    page = new_page("desk")
+    enter(page, world.firm.office)
+    with scope(organisation=world.firm.organisation):
+        plan = WeekPlan.objects.get()
+        waiting = plan.visits.filter(day=None).first() or plan.visits.first()
+        assert waiting is not None
+        waiting.day = waiting.technician = waiting.round = None
+        waiting.arrive_at = waiting.start_at = waiting.leave_at = None
+        waiting.reason = "No allowed day is left."
+        waiting.save()
+
+    words = words_of(printed(page, f"/rounds/week/{plan.monday}/", sheet, "week"))
+
+    assert "No allowed day is left." in words
+    assert [
+        word
+        for word in [*NAVIGATION, "Give it a place", "Move visits", "Urgent call", "http"]
+        if word in words
+    ] == []
