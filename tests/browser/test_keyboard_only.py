@@ -63,6 +63,7 @@ def test_a_technician_carries_out_a_whole_visit(
 def test_the_office_plans_a_visit(new_page: Callable[..., Page], firm: Firm, axe_clean: Any) -> None:
     page = new_page("desk")
     keys = sign_in_by_keyboard(page, firm.office.email)
+    keys.press("Visits")
     keys.press("Plan a visit")
     keys.press(f"{firm.spa.name}, {firm.site.name}")
     axe_clean(page)
