@@ -77,6 +77,11 @@ def note_factor_removed(request: HttpRequest, user: Person, authenticator: Authe
     _note("person.factor_removed", user, kind=authenticator.type)
 
 
+def note_codes_renewed(request: HttpRequest, user: Person, **_: Any) -> None:
+    end_other_sessions(request, user)
+    _note("person.codes_renewed", user)
+
+
 def _note(action: str, person: Person, **detail: str) -> None:
     # Signing in happens before the middleware could open the firm's scope.
     with scope(organisation=person.organisation):

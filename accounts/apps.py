@@ -12,7 +12,7 @@ class AccountsConfig(AppConfig):
         # Both hold models, which Django allows only from here on.
         from allauth.mfa import signals as mfa
 
-        from accounts.adapter import note_factor_added, note_factor_removed
+        from accounts.adapter import note_codes_renewed, note_factor_added, note_factor_removed
 
         # SQLite rebuilds a table, and silently drops its triggers, whenever a column changes:
         # the only dependable moment to put them back is after every migration run.
@@ -21,3 +21,4 @@ class AccountsConfig(AppConfig):
         # The sign-in library tells of a changed factor by signal and by nothing else.
         mfa.authenticator_added.connect(note_factor_added, dispatch_uid="accounts.factor_added")
         mfa.authenticator_removed.connect(note_factor_removed, dispatch_uid="accounts.factor_removed")
+        mfa.authenticator_reset.connect(note_codes_renewed, dispatch_uid="accounts.codes_renewed")

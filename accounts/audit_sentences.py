@@ -66,6 +66,7 @@ PHRASES: dict[str, str] = {
     "person.details_changed": "changed their own name or telephone",
     "person.email_changed": "changed their own e-mail address",
     "person.factor_added": "added a second factor",
+    "person.codes_renewed": "made new recovery codes",
     "person.factor_removed": "removed a second factor",
     "person.factors_forgotten": "removed the lost second factor of",
     "person.password_changed": "changed their password",

@@ -160,3 +160,19 @@ def test_setting_up_an_app_signs_out_every_other_browser(
 
     assert browser.get("/people/me/").status_code == 200
     assert other.get("/people/me/").status_code == 302
+
+
+def test_new_recovery_codes_sign_out_every_other_browser_and_are_in_the_trail(
+    transactional_db: None, firm: Firm, confirmed: Any, sign_in: Any
+) -> None:
+    """OWASP ASVS 5.0, 7.4.3: who copied the old codes may also have signed in with one."""
+    _with_app(firm.office)
+    browser, other = confirmed(firm.office), sign_in(firm.office)
+    assert other.get("/people/me/").status_code == 200
+
+    browser.post("/account/second-factor/codes/new/")
+
+    assert browser.get("/people/me/").status_code == 200
+    assert other.get("/people/me/").status_code == 302
+    with scope(organisation=firm.organisation):
+        assert AuditEvent.objects.filter(action="person.codes_renewed", actor_id=firm.office.pk).exists()
