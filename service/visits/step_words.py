@@ -138,4 +138,4 @@ def _figure(name: str, value: Any) -> str:
     if value is None:
         return ""
     test = BY_PARAMETER.get(name)
-    return f"{float(value):.{DECIMALS.get(name, 0)}f} {test.unit if test else ''}".rstrip()
+    return f"{float(value):z.{DECIMALS.get(name, 0)}f} {test.unit if test else ''}".rstrip()

@@ -13,7 +13,8 @@ from accounts.models import AuditEvent
 from service.visits.decide import decide
 from service.visits.editing import AlreadySigned, Changed, Refused
 from service.visits.ledger import doses_in_water
-from service.visits.models import Moment, StepState, TaskKind, TreatmentStep, Verdict, Visit
+from service.visits.models import Decision, Moment, StepState, TaskKind, TreatmentStep, Verdict, Visit
+from service.visits.step_words import expected_lines
 from service.visits.tasks import take_on_task
 from service.visits.treatment import do_step, expected_water, own_dose, skip_step, standing_steps
 from service.visits.verdict import standing_verdict
@@ -410,3 +411,11 @@ def test_a_decision_on_a_ready_visit_leaves_nothing_to_do(in_firm: Firm) -> None
     visit = ready(in_firm)
 
     assert [step for step in standing_steps(visit) if step.action == "add"] == []
+
+
+def test_an_index_a_hair_under_nought_is_shown_without_a_sign() -> None:
+    water = {"request": {"readings": {}}, "response": {"expected": {"saturation_index": -0.04}}}
+
+    (line,) = expected_lines(Decision(**water), None)
+
+    assert line.after == "0.0"
