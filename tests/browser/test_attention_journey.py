@@ -49,7 +49,7 @@ def test_a_closed_spa_is_settled_from_the_list(page: Page, firm: Firm, enter: An
         assert Visit.objects.filter(spa=firm.hidden_spa, kind=VisitKind.RETEST).exists()
 
 
-def test_a_slash_leads_to_the_search_and_puts_the_cursor_into_it(
+def test_control_and_slash_lead_to_the_search_and_put_the_cursor_into_it(
     page: Page, firm: Firm, enter: Any, axe_clean: Any
 ) -> None:
     trouble(firm)
@@ -57,6 +57,8 @@ def test_a_slash_leads_to_the_search_and_puts_the_cursor_into_it(
     enter(page, firm.owner)
     page.goto("/office/")
     page.keyboard.press("/")
+    assert page.url.endswith("/office/")  # WCAG 2.2, 2.1.4: a key alone does nothing
+    page.keyboard.press("Control+/")
     page.wait_for_url("**/search/")
     page.keyboard.type(firm.spa.name)
     page.keyboard.press("Enter")
