@@ -120,11 +120,12 @@ class TestAgreements:
 
     def test_the_list_says_what_the_next_four_weeks_owe(self, office, in_firm):
         AgreementFactory(spa=in_firm.spa, times_a_week=2, weekdays_allowed=127)
+        today = timezone.localdate()
         every = AgreementFactory(
             spa=in_firm.hidden_spa,
             frequency=Frequency.EVERY_WEEKS,
             every_weeks=2,
-            starts_on=timezone.localdate() + timedelta(7),
+            starts_on=today + timedelta(7 - today.weekday()),
         )
         context = office.get(reverse("rounds:agreements")).context
         words = {row.spa: [cell.words for cell in cells] for row, _, cells in context["lines"]}
