@@ -1,24 +1,10 @@
-"""The columns of every list: one table, read by the documentation page, the templates, import and export.
-
-What a column takes is what the same field of a page takes: the form's own field reads the cell, so that
-limits, choices and messages cannot differ.
-"""
-
-import re
-import unicodedata
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from datetime import date, datetime
-from decimal import Decimal
-from typing import Any, cast
+"""The columns of every list: one table, read by the documentation page, the templates, import and export."""
 
 from django import forms
-from django.core.exceptions import ValidationError
-from django.core.validators import MaxLengthValidator
 
-from accounts.ownership import OwnedByOrganisation
-from accounts.sealed import SealedTextField
-from service.shell.fields import NumberField
+from service.importing.columns_agreements import AGREEMENT_COLUMNS
+from service.importing.kind import Column, Kind, make_kind, of_form
+from service.rounds.models import Agreement
 from service.sites.forms import ClientForm, SiteForm, SpaForm
 from service.sites.models import Client, Site, Spa
 from service.stock.models import Method
@@ -30,189 +16,26 @@ FILE_MAX_BYTES = 5 * 1024 * 1024
 KEY = "runnel_key"
 TAKEN_AT = "taken_at"
 
-
-@dataclass(frozen=True)
-class Column:
-    """One column.
-
-    name      In the first line of a file. example: a cell that is taken.
-    input     The form field that reads a cell; None for columns that say which thing is meant.
-    wanted    A new row needs it.
-    sealed    Can be brought in, is never sent out, nor shown in a preview.
-    """
-
-    name: str
-    meaning: str
-    example: str = ""
-    unit: str = ""
-    limits: str = ""
-    choices: tuple[tuple[str, str], ...] = ()
-    input: forms.Field | None = None
-    wanted: bool = False
-    sealed: bool = False
-
-    def read(self, text: str) -> Any:
-        """A cell as the field's value. Raises ValidationError with limit and unit."""
-        assert self.input is not None
-        text = plain_text(text)
-        if isinstance(self.input, forms.MultipleChoiceField):
-            return self._several(text)
-        if self.choices:
-            return self._chosen(text)
-        value = self.input.clean(text)
-        if isinstance(self.input, NumberField) and value is not None and self.input.decimal_places == 0:
-            return int(value)
-        return "" if value is None and isinstance(self.input, forms.CharField) else value
-
-    def _chosen(self, text: str) -> str:
-        for value, label in self.choices:
-            if text.casefold() in (value.casefold(), label.casefold()):
-                return value
-        if not text and not cast("forms.Field", self.input).required:
-            return ""
-        words = ", ".join(value for value, _ in self.choices)
-        raise ValidationError(f"“{text}” is none of: {words}." if text else f"Choose one of: {words}.")
-
-    def _several(self, text: str) -> list[str]:
-        by_word = {word.casefold(): value for value, label in self.choices for word in (value, label)}
-        found = []
-        for word in filter(None, (part.strip() for part in text.split(";"))):
-            if word.casefold() not in by_word:
-                raise ValidationError(f"“{word}” is not a known product. Separate several with semicolons.")
-            found.append(by_word[word.casefold()])
-        return list(dict.fromkeys(found))
-
-
-def as_text(value: Any) -> str:
-    """A field's value as its cell: figures with a point and no exponent, days as ISO 8601.
-
-    >>> as_text(Decimal("38.0")), as_text(date(2026, 5, 31)), as_text(["trichlor", "bcdmh"]), as_text(None)
-    ('38', '2026-05-31', 'trichlor; bcdmh', '')
-    """
-    if value is None:
-        return ""
-    if isinstance(value, Decimal):
-        text = f"{value:f}"
-        return text.rstrip("0").rstrip(".") if "." in text else text
-    if isinstance(value, datetime):
-        return value.isoformat(timespec="seconds")
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, list):
-        return "; ".join(value)
-    return plain_text(str(value))
-
-
-def plain_text(text: str) -> str:
-    """Text as a cell can hold it: one kind of line end, no other control characters, no blank ends.
-
-    >>> plain_text(" Gate\\r\\nleft\\x07 ")
-    'Gate\\nleft'
-    """
-    if not text.isprintable():
-        text = text.replace("\r\n", "\n").replace("\r", "\n")
-        text = "".join(sign for sign in text if sign in "\n\t" or not _cannot_be_kept(sign))
-    return text.strip()
-
-
-def _cannot_be_kept(sign: str) -> bool:
-    """Control characters, halves of a pair, and the two that XML 1.0 (section 2.2) excludes besides."""
-    return unicodedata.category(sign) in ("Cc", "Cs") or sign in "\ufffe\uffff"
-
-
-@dataclass(frozen=True)
-class Kind:
-    """One kind of list.
-
-    above  The kind that its rows belong to; "" for clients.
-    model  None for past readings, whose rows are several readings each.
-    """
-
-    key: str
-    title: str
-    one: str
-    lead: str
-    columns: tuple[Column, ...]
-    above: str = ""
-    model: type[OwnedByOrganisation] | None = None
-    by_head: Mapping[str, Column] = field(default_factory=dict)
-
-    def column(self, name: str) -> Column | None:
-        """The column a file calls so, whatever its case and spaces."""
-        return self.by_head.get(normal(name))
-
-
-def normal(name: str) -> str:
-    """The name of a column as compared.
-
-    >>> normal(" Volume (L) "), normal("E-mail")
-    ('volume_l', 'e_mail')
-    """
-    return re.sub(r"\W+", "_", name.strip().casefold()).strip("_")
-
-
-def _kind(key: str, title: str, one: str, lead: str, columns: tuple[Column, ...], **more: Any) -> Kind:
-    by_head = {column.name: column for column in columns}
-    for column in columns:
-        label = str(column.input.label or "") if column.input else ""
-        by_head.setdefault(normal(label) or column.name, column)
-    by_head.setdefault(f"{key}_reference", by_head.get("reference", columns[0]))
-    by_head.setdefault(key, by_head.get("name", columns[0]))
-    return Kind(key, title, one, lead, columns, by_head=by_head, **more)
-
-
-def _of_form(form: Any, examples: Mapping[str, str]) -> tuple[Column, ...]:
-    return tuple(_column(form, name, example) for name, example in examples.items())
-
-
-def _column(form: Any, name: str, example: str) -> Column:
-    asked = form.base_fields[name]
-    stored = form._meta.model._meta.get_field(name)
-    choices = tuple((str(value), str(label)) for value, label in getattr(asked, "choices", ()) if value)
-    return Column(
-        name=name,
-        meaning=_meaning(asked),
-        example=example,
-        unit=getattr(asked.widget, "unit", ""),
-        limits=_limits(asked),
-        choices=choices,
-        input=asked,
-        wanted=asked.required and not stored.has_default(),
-        sealed=isinstance(stored, SealedTextField),
-    )
-
-
-def _meaning(asked: forms.Field) -> str:
-    label = str(asked.label or "")
-    label = label[:1].upper() + label[1:]
-    if isinstance(asked, NumberField) and str(asked.help_text).casefold() == asked.limits.casefold():
-        return f"{label}."
-    return f"{label}. {asked.help_text}".strip()
-
-
-def _limits(asked: forms.Field) -> str:
-    if isinstance(asked, NumberField):
-        return asked.limits
-    if isinstance(asked, forms.DateField):
-        return "a day, 2026-05-31 or 31.05.2026"
-    longest = [check.limit_value for check in asked.validators if isinstance(check, MaxLengthValidator)]
-    return f"at most {min(longest):,} characters" if longest else ""
-
-
 _OURS = Column(
     KEY,
     "What Runnel calls the row. Leave it as it was exported; for a new row leave it empty.",
 )
 _CLIENT = Column("client", "The client's name, where there is no reference.", "Hillside Lets")
 _SITE = Column("site", "The site's name, where there is no reference.", "Mill Barn")
+_WHICH_SPA = (
+    Column("spa_reference", "The reference of the spa.", "T-052"),
+    _CLIENT,
+    _SITE,
+    Column("spa", "The spa's name, where there is no reference.", "Barn tub"),
+)
 
-CLIENTS = _kind(
+CLIENTS = make_kind(
     "client",
     "Clients",
     "client",
     "Who pays. One row a client, known by its reference.",
     (
-        *_of_form(
+        *of_form(
             ClientForm,
             {
                 "reference": "C-014",
@@ -228,7 +51,7 @@ CLIENTS = _kind(
     ),
     model=Client,
 )
-SITES = _kind(
+SITES = make_kind(
     "site",
     "Sites",
     "site",
@@ -236,7 +59,7 @@ SITES = _kind(
     (
         Column("client_reference", "The reference of the client it belongs to.", "C-014"),
         _CLIENT,
-        *_of_form(
+        *of_form(
             SiteForm,
             {
                 "reference": "S-031",
@@ -257,8 +80,9 @@ SITES = _kind(
     ),
     above="client",
     model=Site,
+    apart=("client_reference", "client", "name"),
 )
-SPAS = _kind(
+SPAS = make_kind(
     "spa",
     "Spas",
     "spa",
@@ -267,7 +91,7 @@ SPAS = _kind(
         Column("site_reference", "The reference of the site it stands at.", "S-031"),
         _CLIENT,
         _SITE,
-        *_of_form(
+        *of_form(
             SpaForm,
             {
                 "reference": "T-052",
@@ -295,6 +119,21 @@ SPAS = _kind(
     ),
     above="site",
     model=Spa,
+    apart=("site_reference", "client", "site", "name"),
+)
+AGREEMENTS = make_kind(
+    "agreement",
+    "Agreements",
+    "agreement",
+    "How often which spa is visited. One row an agreement, known by its spa, how often and its first day; a "
+    "spa may have several. Visits that are planned stay as they are: the next week that is planned follows "
+    "the list.",
+    (*_WHICH_SPA, *AGREEMENT_COLUMNS, _OURS),
+    above="spa",
+    model=Agreement,
+    apart=("spa_reference", "client", "site", "spa", "frequency", "starts_on"),
+    apart_at="starts_on",
+    apart_words="spa, frequency and first day",
 )
 _READ = {
     "ph": "7.4",
@@ -302,7 +141,7 @@ _READ = {
     "total_alkalinity_mg_l": "95",
     "temperature_c": "38",
 }
-READINGS = _kind(
+READINGS = make_kind(
     "reading",
     "Past readings",
     "reading",
@@ -310,10 +149,7 @@ READINGS = _kind(
     "column for each parameter. They are history only: shown as imported, never judged, and they never "
     "make a spa fit for use.",
     (
-        Column("spa_reference", "The reference of the spa.", "T-052"),
-        _CLIENT,
-        _SITE,
-        Column("spa", "The spa's name, where there is no reference.", "Barn tub"),
+        *_WHICH_SPA,
         Column(
             TAKEN_AT,
             "When it was read, in the firm's time unless an offset is written. A day alone counts as noon.",
@@ -341,7 +177,11 @@ READINGS = _kind(
         ),
     ),
     above="spa",
+    apart=("spa_reference", "client", "site", "spa", TAKEN_AT, "method"),
+    apart_at=TAKEN_AT,
+    apart_words="spa, time and method",
 )
-KINDS: dict[str, Kind] = {kind.key: kind for kind in (CLIENTS, SITES, SPAS, READINGS)}
+# In the order in which they are written: what a row names comes before it.
+KINDS: dict[str, Kind] = {kind.key: kind for kind in (CLIENTS, SITES, SPAS, AGREEMENTS, READINGS)}
 # A workbook with a sheet for each kind.
 ALL = "all"

@@ -17,11 +17,16 @@ from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Font
 
 from accounts.models import Person
-from service.importing.columns import ALL, KEY, KINDS, Column, Kind, as_text
+from service.importing.columns import ALL, KEY, KINDS
+from service.importing.columns_agreements import AGREEMENT_COLUMNS
 from service.importing.delimited import escaped
+from service.importing.kind import Column, Kind, as_text
+from service.importing.named import ATTRIBUTES, Named, now
 from service.importing.plan_readings import said
+from service.rounds.visible import visible_agreements
 from service.shell.fields import NumberField
 from service.sites.archive import in_use
+from service.sites.models import Spa
 from service.sites.visible import visible_clients, visible_sites, visible_spas
 from service.visits.clock import zone_of
 from service.visits.models import ImportedReading
@@ -141,6 +146,29 @@ def _naming(key: str, parent: Any) -> Line:
     return {f"{key}_reference": as_text(parent.reference), key: as_text(parent.name)}
 
 
+def _agreements(by: Person) -> Iterator[Line]:
+    """All of them, those that have ended too: their last day says so."""
+    named = Named.of(by)
+    rows = visible_agreements(by).filter(spa__in=in_use(visible_spas(by)))
+    rows = rows.select_related("spa__site__client").prefetch_related("skills", "not_with")
+    rows = rows.defer(*(f"spa__site__{name}" for name in _SEALED))
+    for agreement in rows.order_by("spa__name", "spa", "starts_on", "pk").iterator(chunk_size=2000):
+        yield (
+            _of_spa(agreement.spa)
+            | {
+                column.name: named.said(attribute, now(agreement, attribute))
+                for column in AGREEMENT_COLUMNS
+                for attribute in (ATTRIBUTES.get(column.name, column.name),)
+            }
+            | {KEY: str(agreement.pk)}
+        )
+
+
+def _of_spa(spa: Spa) -> Line:
+    above = {"site": as_text(spa.site.name), "client": as_text(spa.site.client.name)}
+    return _naming("spa", spa) | above
+
+
 def _readings(by: Person) -> Iterator[Line]:
     """Readings that came from lists; those of visits leave with their records."""
     zone = zone_of(by.organisation)
@@ -155,9 +183,7 @@ def _readings(by: Person) -> Iterator[Line]:
 
 def _reading_line(group: list[ImportedReading], zone: ZoneInfo) -> Line:
     first = group[0]
-    line = _naming("spa", first.spa) | {
-        "site": as_text(first.spa.site.name),
-        "client": as_text(first.spa.site.client.name),
+    line = _of_spa(first.spa) | {
         "taken_at": as_text(first.taken_at.astimezone(zone)),
         "method": first.method,
     }
@@ -174,5 +200,6 @@ _LINES: dict[str, Callable[[Person], Iterator[Line]]] = {
     "client": _clients,
     "site": _sites,
     "spa": _spas,
+    "agreement": _agreements,
     "reading": _readings,
 }

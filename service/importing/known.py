@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 from uuid import UUID
 
 from accounts.models import Person
-from service.importing.columns import KINDS, Kind
+from service.importing.columns import KINDS
+from service.importing.kind import Kind
 from service.importing.workbook import Cell
 from service.sites.visible import visible_clients, visible_sites, visible_spas
 

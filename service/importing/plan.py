@@ -1,7 +1,7 @@
 """What each row of a list would do: new, changed, the same, or wrong and why. Writes nothing."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, field
 from itertools import islice
@@ -11,7 +11,8 @@ from uuid import UUID, uuid4
 from django.core.exceptions import ValidationError
 
 from accounts.models import Person
-from service.importing.columns import KEY, KINDS, TAKEN_AT, Column, Kind, as_text
+from service.importing.columns import KEY, KINDS
+from service.importing.kind import Column, Kind, as_text
 from service.importing.known import Entry, Known, NotFound
 from service.importing.models import Effect
 from service.importing.tables import BEYOND, Row, Table
@@ -19,14 +20,7 @@ from service.importing.workbook import Cell, Formula
 
 FORMULA = "This cell holds a formula, which is not worked out here. Put its value."
 TOO_MANY = "The row has more cells than the first line has columns."
-_SHOWN_CHARS = 120
-# What tells rows without a reference apart.
-_ABOUT = {
-    "client": ("name",),
-    "site": ("client_reference", "client", "name"),
-    "spa": ("site_reference", "client", "site", "name"),
-}
-_ABOUT_A_READING = ("spa_reference", "client", "site", "spa", TAKEN_AT, "method")
+SHOWN_CHARS = 120
 _REFERENCE = "reference"
 
 
@@ -49,7 +43,7 @@ class Planned:
         return any(problem["column"] == column for problem in self.problems)
 
     def wrong(self, column: str, typed: Cell | str, message: str, *, sealed: bool = False) -> None:
-        shown = "" if sealed else (typed if isinstance(typed, str) else typed.text)[:_SHOWN_CHARS]
+        shown = "" if sealed else (typed if isinstance(typed, str) else typed.text)[:SHOWN_CHARS]
         self.problems.append({"column": column, "typed": shown, "message": message})
 
 
@@ -78,20 +72,15 @@ def twice_in(table: Table) -> tuple[int, Twice]:
 def _about(kind: Kind, row: Row) -> Iterator[tuple[str, ...]]:
     """What the row is about: column, then what stands there."""
     cells = {name: cell.strip() for name, cell in row.cells.items()}
-    if kind.model is None:
-        yield TAKEN_AT, *(cells.get(name, "") for name in _ABOUT_A_READING)
-        return
-    known = [name for name in (KEY, "reference") if cells.get(name)]
+    known = [name for name in (KEY, _REFERENCE) if cells.get(name)]
     for name in known:
         yield name, cells[name]
-    if not known and cells.get("name"):
-        yield "name", *(cells.get(name, "").casefold() for name in _ABOUT[kind.key])
+    if not known and cells.get(kind.apart_at):
+        yield kind.apart_at, *(cells.get(name, "").casefold() for name in kind.apart)
 
 
 def _called(kind: Kind, about: tuple[str, ...]) -> str:
-    if kind.model is None:
-        return "spa, time and method"
-    return {"reference": f"reference “{about[-1]}”", "name": "name", KEY: "key"}[about[0]]
+    return {_REFERENCE: f"reference “{about[-1]}”", KEY: "key"}.get(about[0], kind.apart_words)
 
 
 def _rows(numbers: Sequence[int], own: int) -> str:
@@ -144,7 +133,7 @@ class Planner:
         if not kind.above:
             return None
         above, own = KINDS[kind.above], self._keyed(kind, row)
-        if own and self._fits(above, row, own):
+        if own and own.parent and names_as_well(self.known, above, row, own.parent):
             return own.parent
         parent, remark = self.known.meant(above, row.cells)
         if remark:
@@ -152,16 +141,8 @@ class Planner:
         return parent
 
     def _keyed(self, kind: Kind, row: Row) -> Entry | None:
-        key = _uuid(text_of(row, KEY))
+        key = key_of(row)
         return self.known.shelves[kind.key].entries.get(key) if key else None
-
-    def _fits(self, above: Kind, row: Row, own: Entry) -> bool:
-        """Whether a row with a key names, as well as names can, the parent that it has, or none."""
-        parent = self.known.shelves[above.key].entries[own.parent] if own.parent else None
-        reference, name = text_of(row, f"{above.key}_reference"), text_of(row, above.key)
-        if parent is None or not (reference or name):
-            return True
-        return reference == parent.reference if reference else name == parent.name
 
     def _match(self, kind: Kind, row: Row, parent: UUID | None, one: Planned) -> UUID | None:
         """The key of the thing that the row is about; None for a new one. Raises NotFound."""
@@ -169,7 +150,7 @@ class Planner:
         if typed := text_of(row, KEY):
             if own := self._keyed(kind, row):
                 return own.key
-            raise NotFound(KEY, f"No {kind.one} has the key “{typed[:40]}”. Leave it empty for a new one.")
+            raise no_such_key(kind, typed)
         reference = text_of(row, _REFERENCE)
         if reference in shelf.by_reference:
             return shelf.by_reference[reference]
@@ -206,11 +187,9 @@ class Planner:
         given = {name: value for name, value in values.items() if value not in ("", None, [])}
         one.payload["values"] = given
         one.changes = [_change(table, name, "", value) for name, value in given.items()]
-        for column in kind.columns:
-            if column.wanted and column.name not in values and not one.told(column.name):
-                one.wrong(column.name, "", _missing(column))
+        ask_for_missing(kind, values, one)
         model: Any = kind.model
-        check_whole(model(organisation=self.by.organisation), one)
+        check_whole(model(organisation=self.by.organisation), given, one)
 
     def _is_wrong(self, kind: Kind, one: Planned, row: Row) -> None:
         shelf = self.known.shelves[kind.key]
@@ -237,7 +216,7 @@ class Planner:
         one.payload = {"values": differing, "was": {name: was[name] for name in differing}}
         one.changes = [_change(table, name, was[name], value) for name, value in differing.items()]
         if differing:
-            check_whole(copy(stored), one)
+            check_whole(copy(stored), differing, one)
 
     def _refuse_taken(self, kind: Kind, one: Planned, values: Mapping[str, Any], own: UUID) -> None:
         shelf = self.known.shelves[kind.key]
@@ -270,6 +249,19 @@ def text_of(row: Row, column: str) -> str:
     return cell.strip() if isinstance(cell, str) else ""
 
 
+def no_such_key(kind: Kind, typed: str) -> NotFound:
+    return NotFound(KEY, f"No {kind.one} has the key “{typed[:40]}”. Leave it empty for a new one.")
+
+
+def names_as_well(known: Known, above: Kind, row: Row, parent: UUID) -> bool:
+    """Whether a row with a key names, as well as names can, the parent that it has, or none."""
+    entry = known.shelves[above.key].entries.get(parent)
+    reference, name = text_of(row, f"{above.key}_reference"), text_of(row, above.key)
+    if entry is None or not (reference or name):
+        return True
+    return reference == entry.reference if reference else name == entry.name
+
+
 def read_cells(columns: Iterable[Column], row: Row, one: Planned) -> dict[str, Any]:
     """Field -> value of the cells that can be read; the others are told at the row.
 
@@ -290,9 +282,15 @@ def read_cells(columns: Iterable[Column], row: Row, one: Planned) -> dict[str, A
     return values
 
 
-def check_whole(row: Any, one: Planned) -> None:
+def ask_for_missing(kind: Kind, values: Container[str], one: Planned) -> None:
+    """Tell of columns that a new row needs and that it lacks."""
+    for column in kind.columns:
+        if column.wanted and column.name not in values and not one.told(column.name):
+            one.wrong(column.name, "", _missing(column))
+
+
+def check_whole(row: Any, values: Mapping[str, Any], one: Planned) -> None:
     """What the model asks beyond the single cells, such as both halves of a position."""
-    values = one.payload["values"]
     for name, value in values.items():
         setattr(row, name, value)
     others = {item.name for item in row._meta.fields} - values.keys()
@@ -315,7 +313,7 @@ def _change(table: Table, name: str, old: Any, new: Any) -> dict[str, str]:
     if column.sealed:
         return {"column": name, "old": "sealed" if old else "", "new": "another, sealed" if new else ""}
     unit = f" {column.unit}" if column.unit else ""
-    old_text, new_text = (as_text(value)[:_SHOWN_CHARS] for value in (old, new))
+    old_text, new_text = (as_text(value)[:SHOWN_CHARS] for value in (old, new))
     return {
         "column": name,
         "old": f"{old_text}{unit}" if old_text else "",
@@ -323,8 +321,9 @@ def _change(table: Table, name: str, old: Any, new: Any) -> dict[str, str]:
     }
 
 
-def _uuid(text: str) -> UUID | None:
+def key_of(row: Row) -> UUID | None:
+    """The key of the thing that the row says it is about; None where there is none, or no key."""
     try:
-        return UUID(text)
+        return UUID(text_of(row, KEY))
     except ValueError:
         return None

@@ -7,9 +7,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import islice
 
-from service.importing.columns import ALL, COLUMNS_MAX, FILE_MAX_BYTES, KINDS, ROWS_MAX, Column, Kind, normal
+from service.importing.columns import ALL, COLUMNS_MAX, FILE_MAX_BYTES, KINDS, ROWS_MAX
 from service.importing.delimited import DELIMITERS, Malformed, heads, records, unescaped
 from service.importing.encoding import Undecodable, decode
+from service.importing.kind import Column, Kind, normal
 from service.importing.workbook import Cell, Formula, NotAWorkbook, check_workbook, is_zip, sheets
 
 # Under this name a row keeps what stands right of the last column.

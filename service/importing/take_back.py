@@ -9,24 +9,20 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Count, Q
+from django.db.models import PROTECT, Count, Q
 from django.utils import timezone
 
 from accounts.access import require
 from accounts.audit import record_event
 from accounts.models import Person
 from accounts.roles import Action
-from service.importing.columns import KINDS, Kind
+from service.importing.columns import KINDS
+from service.importing.kind import Kind
+from service.importing.meanwhile import ChangedMeanwhile, Loaded, differs, key_of, save_fields, stored_value
 from service.importing.models import Effect, ListImport, ListRow, ListState
-from service.importing.write import (
-    ChangedMeanwhile,
-    differs,
-    expect_readings,
-    rows_of,
-    save_fields,
-    stored_readings,
-    stored_value,
-)
+from service.importing.write import rows_of
+from service.importing.write_agreements import agreement_differs, agreements_of, set_back_agreements
+from service.importing.write_readings import expect_readings, stored_readings
 from service.visits.models import ImportedReading
 
 REASONS_SHOWN = 40
@@ -72,8 +68,11 @@ def take_back(*, listing: ListImport, by: Person) -> None:
 
 def _undo(kind: Kind, rows: Sequence[ListRow]) -> None:
     payloads = [json.loads(row.payload) for row in rows]
-    if kind.model is None:
+    if kind.key == "reading":
         _undo_readings(rows, payloads)
+        return
+    if kind.key == "agreement":
+        set_back_agreements(list(zip(rows, payloads, strict=True)))
         return
     model: Any = kind.model
     added = [row.object_id for row in rows if row.effect == Effect.NEW]
@@ -111,11 +110,14 @@ def _reasons(listing: ListImport) -> Iterator[str]:
     for kind in KINDS.values():
         for rows in rows_of(listing, kind):
             payloads = [json.loads(row.payload) for row in rows]
-            if kind.model is None:
+            if kind.key == "reading":
                 yield from _readings_changed(rows, payloads)
+                continue
+            if kind.key == "agreement":
+                yield from _agreements_changed(kind, list(zip(rows, payloads, strict=True)))
             else:
                 yield from _changed(kind, rows, payloads)
-                yield from _pointed_to(listing, kind, rows)
+            yield from _pointed_to(listing, kind, rows)
 
 
 def _changed(kind: Kind, rows: Sequence[ListRow], payloads: Sequence[dict[str, Any]]) -> Iterator[str]:
@@ -136,7 +138,7 @@ def _pointed_to(listing: ListImport, kind: Kind, rows: Sequence[ListRow]) -> Ite
     added = {row.object_id: row for row in rows if row.effect == Effect.NEW}
     model: Any = kind.model
     found: Counter[tuple[Any, Any]] = Counter()
-    for relation in model._meta.related_objects:
+    for relation in _relations(model):
         others: Any = relation.related_model
         rows_there = others.objects.filter(**{f"{relation.field.name}__in": list(added)})
         counted = rows_there.exclude(_of_the_list(listing, others)).order_by()
@@ -147,6 +149,13 @@ def _pointed_to(listing: ListImport, kind: Kind, rows: Sequence[ListRow]) -> Ite
         yield f"{_named(kind, added[key])} has {count} {what}."
 
 
+def _relations(model: Any) -> Iterator[Any]:
+    """What points to a model, but rows that are part of what they point to and go with it."""
+    for relation in model._meta.get_fields(include_hidden=True):
+        if relation.one_to_many and (not relation.hidden or relation.on_delete is PROTECT):
+            yield relation
+
+
 def _of_the_list(listing: ListImport, model: Any) -> Q:
     if model is ImportedReading:
         return Q(list_key=listing.pk)
@@ -155,6 +164,16 @@ def _of_the_list(listing: ListImport, model: Any) -> Q:
         return Q(pk__in=[])
     added = ListRow.objects.filter(listing=listing, kind=key, effect=Effect.NEW)
     return Q(pk__in=added.values("object_id"))
+
+
+def _agreements_changed(kind: Kind, rows: Sequence[Loaded]) -> Iterator[str]:
+    agreements = agreements_of(rows)
+    for row, load in rows:
+        agreement = agreements.get(key_of(row))
+        if agreement is None:
+            yield f"{_named(kind, row)} is no longer there."
+        elif differing := agreement_differs(agreement, load["values"]):
+            yield f"{_named(kind, row)} was changed since: {', '.join(differing)}."
 
 
 def _readings_changed(rows: Sequence[ListRow], payloads: Sequence[dict[str, Any]]) -> Iterator[str]:

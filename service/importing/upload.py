@@ -2,7 +2,7 @@
 
 import base64
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from itertools import islice
 from typing import TypeVar
@@ -24,6 +24,7 @@ from service.importing.encoding import Undecodable, decode, guess_encoding
 from service.importing.known import Known
 from service.importing.models import WAITING_STATES, Effect, ListImport, ListRow, ListState
 from service.importing.plan import Planned, Planner, twice_in
+from service.importing.plan_agreements import AgreementPlanner
 from service.importing.plan_readings import ReadingPlanner
 from service.importing.tables import Table, Unreadable, guess_delimiter, refuse_size, tables_of
 from service.importing.workbook import is_zip
@@ -36,6 +37,10 @@ KEPT_FOR = timedelta(hours=24)
 # A file larger than this is read in the background: a text of this size is a few hundred rows.
 AT_ONCE_MAX_BYTES = 60 * 1024
 CHUNK_ROWS = 500
+_PLANNERS: Mapping[str, Callable[[Known, Person], Planner | AgreementPlanner | ReadingPlanner]] = {
+    "agreement": AgreementPlanner,
+    "reading": ReadingPlanner,
+}
 Item = TypeVar("Item")
 
 
@@ -194,7 +199,7 @@ def _read(row: ListImport, by: Person, run: Run | None) -> None:
     for table, _, twice in counted:
         if table.left_out:
             row.left_out[table.kind.key] = list(table.left_out)
-        planner = Planner(known, by) if table.kind.model else ReadingPlanner(known, by)
+        planner = _PLANNERS.get(table.kind.key, Planner)(known, by)
         for chunk in chunks(table.rows(), CHUNK_ROWS):
             if run:
                 step(run, done=done, total=total, doing=f"Reading {table.kind.title.lower()}")

@@ -1,6 +1,6 @@
 """Making, changing and ending agreements. What was planned, done or signed under them stays as it is."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import date
 from typing import Any
 
@@ -37,7 +37,7 @@ def add_agreement(
     if reason := why_not_in_use(spa):
         raise ValidationError(f"{reason} Bring it back into use first.", code="archived")
     barred = list(not_with)
-    _refuse_contradiction(fields.get("preferred"), barred)
+    refuse_contradiction(fields.get("preferred"), barred)
     agreement = Agreement(organisation=by.organisation, spa=spa, **fields)
     add_row(agreement, action="agreement.added", by=by)
     _set_skills(agreement, skills)
@@ -60,7 +60,7 @@ def change_agreement(
     """
     require(by, Action.PLAN_VISITS)
     barred = list(agreement.not_with.all()) if not_with is None else list(not_with)
-    _refuse_contradiction(fields.get("preferred", agreement.preferred), barred)
+    refuse_contradiction(fields.get("preferred", agreement.preferred), barred)
     changed = change_row(agreement, fields, action="agreement.changed", by=by, figures=FIGURES)
     others = []
     if skills is not None and _set_skills(changed, skills):
@@ -93,7 +93,8 @@ def add_skill(*, name: str, by: Person) -> Skill:
     return add_row(skill, action="skill.added", by=by, only_one={"name": ()})
 
 
-def _refuse_contradiction(preferred: Person | None, barred: list[Person]) -> None:
+def refuse_contradiction(preferred: Person | None, barred: Collection[Person]) -> None:
+    """Nobody is preferred and kept away at once. Raises ValidationError at ``not_with``."""
     if preferred is not None and preferred in barred:
         raise ValidationError({"not_with": f"{preferred.name} is preferred and cannot be kept away too."})
 

@@ -6,7 +6,7 @@ from uuid import UUID
 
 from django import forms
 from django.contrib import messages
-from django.db.models import Q, QuerySet
+from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -22,6 +22,7 @@ from service.rounds.models import Agreement, Frequency, Skill
 from service.rounds.models.agreements import WEEKDAYS
 from service.rounds.round_settings import change_round_settings, round_settings
 from service.rounds.strip import strip_of
+from service.rounds.visible import visible_agreements
 from service.rounds.words import say_day, say_list
 from service.shell.days import today_at
 from service.sites.forms import done_or_told
@@ -54,12 +55,6 @@ FILTERS = Filters(
     equal={"frequency": "frequency"},
     archived=(),
 )
-
-
-def visible_agreements(person: Person) -> QuerySet[Agreement]:
-    """Agreements that ``person`` may see: all the firm's, or none."""
-    rows = Agreement.objects.filter(organisation=person.organisation_id)
-    return rows if person.may(Action.SEE_FIRM) else rows.none()
 
 
 @page_for(Action.SEE_FIRM)

@@ -13,9 +13,10 @@ from hypothesis import strategies as st
 from openpyxl import load_workbook
 
 from service.chemistry.substances import SUBSTANCES
-from service.importing.columns import KINDS, plain_text
+from service.importing.columns import KINDS
 from service.importing.encoding import python_name
 from service.importing.export import list_file
+from service.importing.kind import plain_text
 from service.importing.models import Effect
 from service.sites.models import Client, ClientKind, Sanitiser, Shell, Site, Spa
 from service.visits.models import ImportedReading
