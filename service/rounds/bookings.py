@@ -12,7 +12,7 @@ from accounts.access import require
 from accounts.audit import record_event
 from accounts.models import Person
 from accounts.roles import Action
-from service.rounds.fetch_feed import why_not_an_address
+from service.rounds.fetch_feed import plain_address, why_not_an_address
 from service.rounds.models import Booking, ChangeoverCalendar
 from service.rounds.read_calendar import CalendarContent, Clock, FoundStay, NotACalendar, read_calendar
 from service.rounds.round_settings import round_settings
@@ -80,7 +80,7 @@ def add_calendar(*, site: Site, by: Person, feed_url: str = "", **fields: Any) -
     require(by, Action.PLAN_VISITS)
     if reason := why_not_in_use(site):
         raise ValidationError(f"{reason} Bring it back into use first.", code="archived")
-    _check_address(feed_url)
+    feed_url = _fetched_from(feed_url)
     calendar = ChangeoverCalendar(organisation=by.organisation, site=site, feed_url=feed_url, **fields)
     add_row(calendar, action="calendar.added", by=by)
     if feed_url:
@@ -95,7 +95,8 @@ def change_calendar(*, calendar: ChangeoverCalendar, by: Person, **fields: Any) 
     Raises NotAllowed; ValidationError by field.
     """
     require(by, Action.PLAN_VISITS)
-    _check_address(fields.get("feed_url", ""))
+    if "feed_url" in fields:
+        fields["feed_url"] = _fetched_from(fields["feed_url"])
     was = calendar.feed_url
     changed = change_row(calendar, fields, action="calendar.changed", by=by)
     if changed.feed_url and changed.feed_url != was:
@@ -104,9 +105,12 @@ def change_calendar(*, calendar: ChangeoverCalendar, by: Person, **fields: Any) 
     return changed
 
 
-def _check_address(feed_url: str) -> None:
-    if feed_url and (why := why_not_an_address(feed_url)):
+def _fetched_from(feed_url: str) -> str:
+    """A typed address as it is fetched. Raises ValidationError at the field."""
+    address = plain_address(feed_url)
+    if address and (why := why_not_an_address(address)):
         raise ValidationError({"feed_url": why})
+    return address
 
 
 @transaction.atomic
@@ -237,7 +241,10 @@ def _booking(calendar: ChangeoverCalendar, stay: FoundStay) -> Booking:
 
 
 def _is_older(stay: FoundStay, row: Booking) -> bool:
-    return stay.sequence < row.sequence
+    """Of an older version (RFC 5545, 3.8.7.4); of two of one number the earlier written (3.8.7.2)."""
+    if stay.sequence != row.sequence or stay.stamped_at is None or row.stamped_at is None:
+        return stay.sequence < row.sequence
+    return stay.stamped_at < row.stamped_at
 
 
 def _follow(row: Booking, stay: FoundStay, calendar: ChangeoverCalendar, now: datetime) -> bool:

@@ -16,7 +16,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from urllib.parse import SplitResult, urljoin, urlsplit
 
-from service.rounds.read_calendar import MOST_BYTES
+from service.rounds.read_calendar import MEGABYTE, MOST_BYTES
 
 MOST_REDIRECTS = 4
 MOST_SECONDS = 20.0
@@ -79,6 +79,16 @@ def resolve(host: str, port: int) -> Sequence[str]:
     except (OSError, UnicodeError) as problem:
         raise FeedFailed("The server of this address is not found. Check how it is written.") from problem
     return list(dict.fromkeys(str(item[4][0]) for item in found))
+
+
+def plain_address(url: str) -> str:
+    """A feed's address as it is fetched: booking programs also hand it out as webcal://.
+
+    >>> plain_address("webcal://example.org/a.ics")
+    'https://example.org/a.ics'
+    """
+    scheme, mark, rest = url.strip().partition("://")
+    return f"https://{rest}" if mark and scheme.lower() in ("webcal", "webcals") else url.strip()
 
 
 def why_not_an_address(url: str) -> str:
@@ -188,9 +198,11 @@ def _body(answer: http.client.HTTPResponse, *, packed: bool, deadline: float) ->
         body += unpack.decompress(chunk, MOST_BYTES + 1 - len(body)) if unpack else chunk
         if len(body) > MOST_BYTES:
             raise FeedFailed(
-                f"The calendar is larger than {MOST_BYTES // 1024 // 1024} MB, the most that is read."
+                f"The calendar is larger than {MOST_BYTES // MEGABYTE} MB, the most that is read."
             )
     _left(deadline)
+    if unpack and not unpack.eof:
+        raise FeedFailed("The server broke off before the whole calendar had come.")
     return bytes(body)
 
 

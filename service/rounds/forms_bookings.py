@@ -12,7 +12,7 @@ from service.rounds.models import (
     ChangeoverCalendar,
     RoundSettings,
 )
-from service.rounds.read_calendar import MOST_BYTES
+from service.rounds.read_calendar import MEGABYTE, MOST_BYTES
 from service.shell.days import DayField
 from service.shell.fields import NumberField
 from service.sites.forms import unclipped
@@ -27,8 +27,8 @@ class CalendarForm(forms.ModelForm):  # type: ignore[type-arg]
         label="Address of the feed",
         required=False,
         widget=forms.TextInput(attrs={"inputmode": "url", "autocomplete": "off", "spellcheck": "false"}),
-        help_text="The private iCalendar link of the booking program, https:// or http://. It is sealed in "
-        "the database. Empty: upload a file instead.",
+        help_text="The private iCalendar link of the booking program, https://, http:// or webcal://. "
+        "It is sealed in the database. Empty: upload a file instead.",
     )
     guests_leave_by = clock_field("Guests leave by", help_text="For whole days. Empty: as in the settings.")
     guests_arrive_from = clock_field(
@@ -64,15 +64,16 @@ def _choose_spa(form: forms.BaseForm, site: Site) -> None:
 class CalendarFileForm(forms.Form):
     file = forms.FileField(
         label="Calendar file",
-        widget=forms.FileInput(attrs={"accept": ".ics,text/calendar"}),
-        help_text="An iCalendar file (.ics) of at most 2 MB. It replaces what this calendar held before.",
+        widget=forms.FileInput(attrs={"accept": ".ics,.gz,text/calendar"}),
+        help_text=f"An iCalendar file (.ics) of at most {MOST_BYTES // MEGABYTE} MB. "
+        "It replaces what this calendar held before.",
         error_messages={"required": "Choose the calendar file.", "empty": "The file is empty."},
     )
 
     def clean_file(self) -> Any:
         file = self.cleaned_data["file"]
         if file.size > MOST_BYTES:
-            raise forms.ValidationError("The file is larger than 2 MB.")
+            raise forms.ValidationError(f"The file is larger than {MOST_BYTES // MEGABYTE} MB.")
         return file
 
 

@@ -82,6 +82,17 @@ def test_a_stay_that_moved_is_moved_and_an_older_version_does_not_move_it_back(i
     assert Booking.objects.get().arrives_at.date() == SOON + timedelta(2)
 
 
+def test_of_two_versions_of_one_number_the_earlier_written_does_not_come_back(in_firm, calendar):
+    # RFC 5545, 3.8.7.2: DTSTAMP tells which of two versions was written later.
+    written = (
+        "BEGIN:VCALENDAR\r\nBEGIN:VEVENT\r\nUID:a\r\nDTSTAMP:{}\r\n{}\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n"
+    )
+    for stamp, day in (("20260102T000000Z", SOON), ("20260101T000000Z", SOON + timedelta(2))):
+        data = written.format(stamp, f"DTSTART;VALUE=DATE:{day:%Y%m%d}").encode()
+        take_file(calendar=calendar, data=data, by=in_firm.office)
+    assert Booking.objects.get().arrives_at.date() == SOON
+
+
 def test_a_stay_that_vanished_is_cancelled_if_it_was_still_to_come_and_comes_back_with_the_feed(
     in_firm, calendar
 ):
@@ -208,6 +219,12 @@ class TestFeed:
         Run.objects.all().delete()
         change_calendar(calendar=feed, feed_url="https://bookings.example/other.ics", by=in_firm.office)
         assert Run.objects.count() == 1
+
+    def test_an_address_for_calendar_programs_is_fetched_by_https(self, in_firm):
+        new = add_calendar(
+            site=in_firm.site, name="Hut", feed_url="webcal://example.org/a.ics", by=in_firm.office
+        )
+        assert new.feed_url == "https://example.org/a.ics"
 
     def test_an_address_that_cannot_be_fetched_is_refused_at_its_field(self, in_firm):
         with pytest.raises(ValidationError) as refused:

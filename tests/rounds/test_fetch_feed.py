@@ -69,12 +69,19 @@ def test_a_packed_calendar_is_unpacked(server):
 
 
 @pytest.mark.parametrize("packed", [True, False])
-def test_more_than_two_megabytes_are_refused_also_when_they_come_packed(server, packed):
+def test_more_than_is_read_is_refused_also_when_they_come_packed(server, packed):
     body = b" " * (MOST_BYTES + 1)
     headers = {"Content-Encoding": "gzip"} if packed else {}
     server.pages["/bomb"] = (200, headers, gzip.compress(body) if packed else body)
-    with pytest.raises(FeedFailed, match="larger than 2 MB"):
+    with pytest.raises(FeedFailed, match="larger than 8 MB"):
         _fetch(server, "/bomb")
+
+
+def test_a_packed_calendar_that_breaks_off_is_refused_although_its_beginning_can_be_read(server):
+    packed = gzip.compress(CALENDAR)
+    server.pages["/half.ics"] = (200, {"Content-Encoding": "gzip"}, packed[: len(packed) - 9])
+    with pytest.raises(FeedFailed, match="before the whole calendar had come"):
+        _fetch(server, "/half.ics")
 
 
 def test_what_is_not_packed_as_it_says_is_refused(server):

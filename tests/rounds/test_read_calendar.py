@@ -1,5 +1,6 @@
 """Calendars as RFC 5545 writes them. Each example names its section."""
 
+import gzip
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -252,7 +253,7 @@ def test_an_event_without_a_beginning_or_with_its_end_before_it_is_left_out_and_
         (b"<html>Please sign in</html>", "begins with BEGIN:VCALENDAR"),
         (b"", "begins with BEGIN:VCALENDAR"),
         (b"BEGIN:VCALENDAR\r\nBEGIN:VEVENT\r\n", "cannot be read"),
-        (b"BEGIN:VCALENDAR\r\n" + b"x" * MOST_BYTES, "larger than 2 MB"),
+        (b"BEGIN:VCALENDAR\r\n" + b"x" * MOST_BYTES, "larger than 8 MB"),
     ],
 )
 def test_what_is_no_calendar_is_refused_in_words(data, says):
@@ -270,3 +271,134 @@ def test_five_thousand_bookings_are_read():
         )
 
     assert len(_read(*(line(number) for number in range(5000))).stays) == 5000
+
+
+def _zone(name, offset):
+    """A zone that a calendar describes itself (RFC 5545, 3.6.5), the same all year."""
+    inside = ("BEGIN:STANDARD", "DTSTART:19700101T000000", f"TZOFFSETFROM:{offset}", f"TZOFFSETTO:{offset}")
+    return ("BEGIN:VTIMEZONE", f"TZID:{name}", *inside, "END:STANDARD", "END:VTIMEZONE")
+
+
+def test_a_zone_that_one_calendar_describes_is_not_another_calendars():
+    # RFC 5545, 3.2.19: a TZID without a solidus is unique within its own calendar only.
+    stay = _event("DTSTART;TZID=House:20270612T160000", "DTEND;TZID=House:20270614T100000")
+    east = _read(stay, more=_zone("House", "+0500"))
+    west = _read(stay, more=_zone("House", "-0300"))
+    nobodys = _read(stay)
+    hours = [content.stays[0].arrives_at.astimezone(UTC).hour for content in (east, west, nobodys)]
+    assert hours == [11, 19, 15]
+    assert nobodys.remarks == ["The time zone House is not known: times are read on the clock of the site."]
+
+
+def test_a_stream_may_hold_several_calendars():
+    # RFC 5545, 3.4: "the stream can contain multiple iCalendar objects".
+    first = _calendar(_event("DTSTART;VALUE=DATE:20270612", uid="a"))
+    second = _calendar(_event("DTSTART;VALUE=DATE:20270619", uid="b"))
+    content = read_calendar(first + second, clock=CLOCK, today=TODAY)
+    assert [stay.uid for stay in content.stays] == ["a", "b"]
+
+
+def test_a_packed_file_is_unpacked_and_no_further_than_is_read():
+    data = _calendar(_event("DTSTART;VALUE=DATE:20270612"))
+    assert len(read_calendar(gzip.compress(data), clock=CLOCK, today=TODAY).stays) == 1
+    with pytest.raises(NotACalendar, match="larger than 8 MB"):
+        read_calendar(gzip.compress(b"\n" * (MOST_BYTES + 1)), clock=CLOCK, today=TODAY)
+    with pytest.raises(NotACalendar, match="cannot be unpacked"):
+        read_calendar(b"\x1f\x8b" + data, clock=CLOCK, today=TODAY)
+
+
+def test_lines_that_are_folded_within_a_letter_or_a_date_are_joined():
+    # RFC 5545, 3.1: folding counts octets, so that it may fall into the middle of a letter.
+    lines = ("DTSTART;VALUE=DATE:2027\r\n 0612", "DTEND;VALUE=D\r\n\tATE:20270614", "SUMMARY:Z")
+    data = _calendar(_event(*lines)).replace(b"SUMMARY:Z", b"SUMMARY:Z\xc3\r\n \xbcrich")
+    assert _times(read_calendar(data, clock=CLOCK, today=TODAY)) == [("12 16:00", "14 10:00")]
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        ("DTSTART:soon", "DTEND;VALUE=DATE:20270614"),
+        ("DTSTART;VALUE=DATE:20270612", "DTEND:later"),
+        ("DTSTART;VALUE=DATE:20270612", "DURATION:some days"),
+        ("DTSTART;VALUE=DATE:20270230",),
+        ("DTSTART;VALUE=DATE:99991231",),
+        ("RECURRENCE-ID:then", "DTSTART;VALUE=DATE:20270612"),
+    ],
+)
+def test_an_event_that_cannot_be_read_is_left_out_and_the_others_are_kept(lines):
+    content = _read(
+        _event(*lines, uid="broken"), _event("DTSTART;VALUE=DATE:20270619", "DTEND;VALUE=DATE:20270621")
+    )
+    assert _times(content) == [("19 16:00", "21 10:00")]
+    assert "left out" in content.remarks[0]
+
+
+@pytest.mark.parametrize("rule", ["FREQ=NEVER", "gibberish", "FREQ=WEEKLY;INTERVAL=0;COUNT=3"])
+def test_of_a_rule_that_cannot_be_read_the_first_stay_is_kept_and_it_is_said(rule):
+    content = _read(_event("DTSTART;VALUE=DATE:20270612", "DTEND;VALUE=DATE:20270614", f"RRULE:{rule}"))
+    assert _times(content) == [("12 16:00", "14 10:00")]
+    assert "only its first stay is kept" in content.remarks[0]
+
+
+def test_dates_without_a_rule_repeat_an_event_too_and_of_a_period_its_beginning():
+    # RFC 5545, 3.8.5.2: RDATE may stand alone, and may hold periods.
+    days = _read(_event("DTSTART;VALUE=DATE:20270612", "RDATE;VALUE=DATE:20270619,20270626"))
+    assert [stay.arrives_at.day for stay in days.stays] == [12, 19, 26]
+    times = _read(
+        _event(
+            "DTSTART:20270612T150000Z",
+            "DTEND:20270613T090000Z",
+            "RDATE;VALUE=PERIOD:20270619T150000Z/PT18H",
+        )
+    )
+    assert [stay.arrives_at.day for stay in times.stays] == [12, 19]
+
+
+def test_an_instance_and_all_after_it_are_moved_together():
+    # RFC 5545, 3.2.13: RANGE=THISANDFUTURE shifts the later instances as far as the one named.
+    content = _read(
+        _event("DTSTART;VALUE=DATE:20270605", "DTEND;VALUE=DATE:20270607", "RRULE:FREQ=WEEKLY;COUNT=4"),
+        _event(
+            "RECURRENCE-ID;RANGE=THISANDFUTURE;VALUE=DATE:20270619",
+            "DTSTART;VALUE=DATE:20270620",
+            "DTEND;VALUE=DATE:20270623",
+        ),
+    )
+    assert [time[0][:2] + "-" + time[1][:2] for time in _times(content)] == [
+        "05-07",
+        "12-14",
+        "20-23",
+        "27-30",
+    ]
+
+
+def test_a_cancelled_series_takes_its_moved_instances_with_it_and_one_instance_only_itself():
+    weekly = ("DTSTART;VALUE=DATE:20270605", "DTEND;VALUE=DATE:20270607", "RRULE:FREQ=WEEKLY;COUNT=3")
+    moved = ("RECURRENCE-ID;VALUE=DATE:20270612", "DTSTART;VALUE=DATE:20270613")
+    gone = _read(_event(*weekly, "STATUS:CANCELLED", "SEQUENCE:1"), _event(*moved))
+    assert all(stay.cancelled for stay in gone.stays)
+    # RFC 5546, 3.2.5: a cancelled instance may come without its times.
+    one = _read(_event(*weekly), _event("RECURRENCE-ID;VALUE=DATE:20270612", "STATUS:CANCELLED"))
+    assert [stay.cancelled for stay in one.stays] == [False, True, False]
+
+
+def test_a_day_that_is_excluded_takes_what_begins_on_it_away():
+    content = _read(
+        _event(
+            "DTSTART;TZID=Europe/London:20270605T160000",
+            "DTEND;TZID=Europe/London:20270606T100000",
+            "RRULE:FREQ=WEEKLY;COUNT=3",
+            "EXDATE;VALUE=DATE:20270612",
+        )
+    )
+    assert [stay.arrives_at.day for stay in content.stays] == [5, 19]
+
+
+def test_a_calendar_without_events_is_said():
+    assert _read().remarks == ["There is no event in it."]
+
+
+def test_five_thousand_bookings_with_long_descriptions_are_read():
+    text = "\r\n ".join(["DESCRIPTION:", *["x" * 70] * 8])
+    bookings = (_event("DTSTART;VALUE=DATE:20270612", text, uid=f"stay-{n}") for n in range(5000))
+    assert len(_read(*bookings).stays) == 5000

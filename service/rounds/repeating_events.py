@@ -1,0 +1,103 @@
+"""When a repeating event of a calendar begins (RFC 5545): RRULE, RDATE and EXDATE."""
+
+from collections.abc import Iterator
+from datetime import date, datetime, time, timedelta
+from itertools import chain, islice
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from dateutil.rrule import rrulestr
+from icalendar import Component, vRecur
+
+from service.rounds.event_values import instance_name, named
+
+MOST_INSTANCES = 500
+MOST_STEPS = 20_000
+DAYS_BACK = 60
+DAYS_AHEAD = 540
+"""Stays that ended, or begin, further away are not kept. Own choice, no source."""
+
+_READ_RULE_PARTS = {"FREQ", "INTERVAL", "COUNT", "UNTIL", "BYDAY", "BYMONTH", "BYMONTHDAY", "WKST"}
+_READ_FREQUENCIES = {"DAILY", "WEEKLY", "MONTHLY", "YEARLY"}
+
+
+def repeats(event: Component) -> bool:
+    """Whether the event begins more often than at DTSTART."""
+    return "RRULE" in event or "RDATE" in event
+
+
+def instances(event: Component, start: Any, zone: ZoneInfo, today: date, remarks: list[str]) -> Iterator[Any]:
+    """When a repeating event begins, up to DAYS_AHEAD: by RRULE and RDATE, without EXDATE."""
+    rule = event.get("RRULE")
+    if rule is not None and not _is_read(rule):
+        remarks.append(f"{named(event)} repeats in a way that is not read here; only its first stay is kept.")
+        rule = None
+    gone = {instance_name(item, zone) for item in _dates(event, "EXDATE")}
+    by_rule = iter([start]) if rule is None else _by_rule(rule, start, today)
+    seen: set[str] = set()
+    for instance in chain(by_rule, _dates(event, "RDATE")[:MOST_INSTANCES]):
+        if isinstance(instance, datetime) != isinstance(start, datetime):
+            continue
+        # An EXDATE of a whole day takes away what begins on it: some programs write it so.
+        names = {instance_name(instance, zone), f"{instance:%Y%m%d}"}
+        name = instance_name(instance, zone)
+        if names & gone or name in seen:
+            continue
+        seen.add(name)
+        if len(seen) > MOST_INSTANCES:
+            remarks.append(f"{named(event)} repeats more than {MOST_INSTANCES} times; the rest is left out.")
+            return
+        yield instance if is_whole_day(instance) else instance.replace(tzinfo=instance.tzinfo or zone)
+
+
+def is_whole_day(value: date | datetime) -> bool:
+    """A day without a time."""
+    return not isinstance(value, datetime)
+
+
+def _by_rule(rule: Any, start: Any, today: date) -> Iterator[Any]:
+    """What RRULE gives from twice DAYS_BACK before today on, on the clock of the event's own zone."""
+    first = datetime.combine(start, time.min) if is_whole_day(start) else start
+    parts = rule.to_ical().decode().split(";")
+    text = ";".join(part for part in parts if not part.upper().startswith("UNTIL="))
+    until, last = _until(rule, start), today + timedelta(DAYS_AHEAD)
+    since = today - timedelta(2 * DAYS_BACK)
+    for moment in islice(rrulestr(text, dtstart=first), MOST_STEPS):
+        instance = moment.date() if is_whole_day(start) else moment
+        if moment.date() > last or (until is not None and instance > until):
+            return
+        if moment.date() >= since:
+            yield instance
+
+
+def _dates(event: Component, name: str) -> list[Any]:
+    """The dates of all lines of one name. Of a period (3.8.5.2) it is the beginning."""
+    lines = event.get(name)
+    listed = lines if isinstance(lines, list) else [lines] if lines is not None else []
+    values = [item.dt for line in listed for item in getattr(line, "dts", ())]
+    begun = [value[0] if isinstance(value, tuple) else value for value in values]
+    return [value for value in begun if isinstance(value, date)]
+
+
+def _is_read(rule: Any) -> bool:
+    """Rules of whole days. One that might never come again is not followed to the end of time."""
+    if not isinstance(rule, vRecur):
+        return False
+    parts = {str(name).upper() for name in rule}
+    frequency = str(rule.get("FREQ", [""])[0]).upper()
+    interval = int(rule.get("INTERVAL", [1])[0])
+    if not parts <= _READ_RULE_PARTS or frequency not in _READ_FREQUENCIES or interval < 1:
+        return False
+    narrowed = parts & {"BYDAY", "BYMONTH", "BYMONTHDAY"}
+    return not (narrowed and interval > 1 and frequency == "DAILY") and len(narrowed) < 2
+
+
+def _until(rule: Any, start: Any) -> Any:
+    until = rule.get("UNTIL", [None])[0]
+    if until is None:
+        return None
+    if not isinstance(start, datetime):
+        return until.date() if isinstance(until, datetime) else until
+    if not isinstance(until, datetime):
+        until = datetime.combine(until, time.max)
+    return until if until.tzinfo else until.replace(tzinfo=start.tzinfo)
