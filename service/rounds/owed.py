@@ -183,7 +183,3 @@ def _holiday_notes(facts: Facts, monday: date) -> list[Note]:
 
 def _avoids(agreement: Agreement, day: date) -> bool:
     return agreement.avoid_public_holidays and day.weekday() in agreement.weekdays and agreement.covers(day)
-
-
-def _named(spa: Spa) -> str:
-    return f"{spa.name} at {spa.site.name}"

@@ -161,9 +161,11 @@ def _count(week: _Week, agreement: Agreement) -> int:
 
 
 def _is_its_week(week: _Week, agreement: Agreement) -> bool:
-    """Every n weeks, counted from the week it starts in; a week that was missed is made good."""
+    """Every n weeks, counted from that of its first day; a week that was missed is made good."""
     every = agreement.every_weeks or 1
-    start = agreement.starts_on - timedelta(agreement.starts_on.weekday())
+    ahead = min((day - agreement.starts_on.weekday()) % DAYS_IN_WEEK for day in agreement.weekdays)
+    first = agreement.starts_on + timedelta(ahead)
+    start = first - timedelta(first.weekday())
     number = (week.monday - start).days // DAYS_IN_WEEK
     if number < 0:
         return False

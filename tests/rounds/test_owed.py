@@ -122,6 +122,13 @@ def test_every_third_week_is_counted_from_the_week_it_starts_in(placed):
     assert _weekdays(weeks[0].owed[0]) == [[2], [3], [4]]
 
 
+def test_one_that_starts_after_the_last_of_its_days_is_counted_from_the_week_after(placed):
+    saturday = MONDAY + timedelta(5)
+    _agreement(placed, frequency=Frequency.EVERY_WEEKS, every_weeks=2, starts_on=saturday)
+    weeks = owed_in_weeks(placed.organisation, MONDAY, weeks=4)
+    assert [len(week.owed) for week in weeks] == [0, 1, 0, 1]
+
+
 def test_a_third_week_that_went_by_without_a_visit_is_made_good_in_the_week_that_runs(placed, monkeypatch):
     _agreement(placed, frequency=Frequency.EVERY_WEEKS, every_weeks=3, starts_on=MONDAY)
     monkeypatch.setattr("service.rounds.owed_facts.today_at", lambda _: date(2027, 6, 14))

@@ -1,5 +1,6 @@
 """What the firm has promised: how often which spa is visited; and the settings its weeks are planned by."""
 
+from calendar import month_name, monthrange
 from collections.abc import Iterable
 from datetime import date, time
 from decimal import Decimal
@@ -127,6 +128,7 @@ class Frequency(models.TextChoices):
     CHANGEOVER = "changeover", "At every changeover"
 
 
+_LEAP_YEAR = 2024
 _MONTH_AND_DAY = RegexValidator(
     r"^(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$", "Write month and day as 04-15 for 15 April."
 )
@@ -333,9 +335,20 @@ def _wrong_times(agreement: Agreement) -> dict[str, str]:
     for here, other in (("season_from", "season_to"), ("season_to", "season_from")):
         if not getattr(agreement, here) and getattr(agreement, other):
             errors[here] = "A season needs both its first and its last day."
+        elif why := _no_such_day(getattr(agreement, here)):
+            errors[here] = why
     if agreement.drop_price is not None and not agreement.optional:
         errors["drop_price"] = "Only a visit that may be dropped has a price for dropping."
     return errors
+
+
+def _no_such_day(month_and_day: str) -> str:
+    """Why a month has no such day, as a sentence; "" also for what is not written as month and day."""
+    month, _, day = month_and_day.partition("-")
+    if not (month.isdigit() and day.isdigit() and 1 <= int(month) <= 12):
+        return ""
+    days = monthrange(_LEAP_YEAR, int(month))[1]
+    return f"{month_name[int(month)]} has {days} days." if int(day) > days else ""
 
 
 def _wrong_gaps(agreement: Agreement) -> dict[str, str]:
