@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
-from itertools import pairwise
 
 LAST_MINUTE = 24 * 60 - 1
 
@@ -44,9 +43,15 @@ def merged(stays: Iterable[Stay]) -> list[Stay]:
 
 
 def overlaps(stays: Iterable[Stay]) -> list[tuple[Stay, Stay]]:
-    """Neighbouring stays of which the second begins before the first ends."""
-    ordered = sorted(stays, key=lambda stay: (stay.arrives, stay.leaves))
-    return [(first, second) for first, second in pairwise(ordered) if second.arrives < first.leaves]
+    """Each stay that begins before one of those before it ends, after the one that ends last."""
+    found: list[tuple[Stay, Stay]] = []
+    last: Stay | None = None
+    for stay in sorted(stays, key=lambda stay: (stay.arrives, stay.leaves)):
+        if last is not None and stay.arrives < last.leaves:
+            found.append((last, stay))
+        if last is None or stay.leaves > last.leaves:
+            last = stay
+    return found
 
 
 def changeovers(apart: Sequence[Stay]) -> list[Changeover]:

@@ -1,13 +1,13 @@
 """Pages of guests' bookings: calendars and the state of their feeds, bookings by hand."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from copy import copy
 from datetime import timedelta
 from uuid import UUID
 
 from django import forms
 from django.contrib import messages
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -80,15 +80,32 @@ def calendar(request: HttpRequest, pk: UUID) -> HttpResponse:
     context = {
         "calendar": row,
         "has_feed": bool(row.feed_url),
-        "bookings": _to_come(row.bookings.select_related("spa")),
+        **_to_come(row.bookings.select_related("spa")),
         "trail": [*trail(row.site), *_steps()],
     }
     return render(request, "rounds/calendar.html", context)
 
 
-def _to_come(rows: QuerySet[Booking]) -> QuerySet[Booking]:
+def _to_come(rows: QuerySet[Booking]) -> dict[str, object]:
     since = timezone.now() - timedelta(days=1)
-    return rows.filter(leaves_at__gte=since).order_by("arrives_at", "pk")[:MOST_BOOKINGS]
+    stays = list(rows.filter(leaves_at__gte=since).order_by("arrives_at", "pk")[: MOST_BOOKINGS + 1])
+    shown = stays[:MOST_BOOKINGS]
+    more = MOST_BOOKINGS if len(stays) > MOST_BOOKINGS else None
+    return {"bookings": shown, "overlapping": _overlapping(shown), "only_first": more}
+
+
+def _overlapping(rows: Iterable[Booking]) -> set[UUID]:
+    """Bookings, of these in the order of arrival, that begin while others stay in the same house."""
+    found: set[UUID] = set()
+    before: list[Booking] = []
+    for row in rows:
+        if row.cancelled_at is not None:
+            continue
+        before = [other for other in before if other.leaves_at > row.arrives_at]
+        if any(None in (row.spa_id, other.spa_id) or row.spa_id == other.spa_id for other in before):
+            found.add(row.pk)
+        before.append(row)
+    return found
 
 
 def _calendar(person: Person, pk: UUID) -> ChangeoverCalendar:
@@ -215,10 +232,15 @@ def bookings(request: HttpRequest, pk: UUID) -> HttpResponse:
     context = {
         "site": site,
         "calendars": visible_calendars(person).filter(site=site, archived_at=None).defer("feed_url"),
-        "bookings": _to_come(visible_bookings(person).filter(site=site).select_related("spa", "calendar")),
+        **_to_come(_that_count(visible_bookings(person).filter(site=site))),
         "trail": trail(site),
     }
     return render(request, "rounds/bookings.html", context)
+
+
+def _that_count(rows: QuerySet[Booking]) -> QuerySet[Booking]:
+    in_use = Q(calendar=None) | Q(calendar__archived_at=None)
+    return rows.filter(in_use).select_related("spa", "calendar").defer("calendar__feed_url")
 
 
 def _site(person: Person, pk: UUID) -> Site:

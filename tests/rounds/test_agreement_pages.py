@@ -71,6 +71,7 @@ class TestAgreements:
             ({"minutes_on_site": "500"}, "Minutes on site must be from 5 to 480 minutes."),
             ({"window_from": "12:00", "window_to": "11:00"}, "The latest time must be after the earliest."),
             ({"season_from": "1 April", "season_to": "10-31"}, "Write month and day as 04-15 for 15 April."),
+            ({"season_from": "02-30", "season_to": "10-31"}, "February has 29 days."),
             ({"drop_price": "5"}, "Only a visit that may be dropped has a price for dropping."),
             ({"min_days_between": "4"}, "do not fit on the allowed days"),
         ],
@@ -314,6 +315,23 @@ class TestBookings:
         page = office.post(url, self.VALUES | {"leaves_on": "2027-06-01"}).content.decode()
         assert "Guests must leave after they arrive." in page
         assert Booking.objects.count() == 0
+
+    def test_stays_that_overlap_are_said_where_they_are_listed(self, office, in_firm):
+        add = reverse("rounds:booking_new", args=[in_firm.site.pk])
+        later = {"arrives_on": "2027-06-11", "leaves_on": "2027-06-18"}
+        after = {"arrives_on": "2027-06-18", "leaves_on": "2027-06-20"}
+        for more in ({}, later, after):
+            office.post(add, self.VALUES | more)
+        page = office.get(reverse("rounds:bookings", args=[in_firm.site.pk])).content.decode()
+        assert page.count("▲ overlaps the stay before") == 1
+        assert "no changeover lies between them" in page
+
+    def test_stays_of_a_calendar_that_is_put_away_are_not_listed(self, office, in_firm):
+        now = timezone.now()
+        away = CalendarFactory(site=in_firm.site, archived_at=now)
+        BookingFactory(site=in_firm.site, calendar=away, arrives_at=now, leaves_at=now + timedelta(3))
+        page = office.get(reverse("rounds:bookings", args=[in_firm.site.pk])).content.decode()
+        assert "None is known." in page
 
     def test_one_is_changed_and_cancelled_and_one_of_a_calendar_is_not(self, office, in_firm):
         office.post(reverse("rounds:booking_new", args=[in_firm.site.pk]), self.VALUES)
