@@ -18,8 +18,8 @@ from service.sites.listing import MOST_WORDS, containing
 from service.sites.visible import visible_clients, visible_sites, visible_spas
 from service.stock.models import Product
 from service.visits.defects import visible_defects
+from service.visits.find_records import OF_THE_FIRM_ONLY
 from service.visits.models import OPEN_STATES, Visit, VisitState
-from service.visits.views_records import OF_THE_FIRM_ONLY
 from service.visits.visible import visible_visits
 
 MOST_PER_KIND = 10

@@ -8,10 +8,14 @@ from django import forms
 from django.core.paginator import Page, Paginator
 from django.db.models import F, Model, Q, QuerySet
 from django.http import QueryDict
+from django.utils.functional import cached_property
 
 Row = TypeVar("Row", bound=Model)
 ROWS_PER_PAGE = 50
 MOST_WORDS = 8
+# A list that grows with the years is counted and turned through up to here. Own choice, no source:
+# further back, a person narrows the days.
+MOST_LISTED = 10_000
 # The databases differ on where nothing sorts; what is in use stands before what is archived.
 IN_USE_FIRST = F("archived_at").asc(nulls_first=True)
 
@@ -41,12 +45,29 @@ class Head:
 
 @dataclass(frozen=True)
 class Listing(Generic[Row]):
-    """One page of a list, ready to draw. filtered: whether words or filters narrow it."""
+    """One page of a list, ready to draw.
+
+    filtered  Whether words or filters narrow it.
+    is_cut    Whether more rows fit than can be turned through.
+    """
 
     page: Page[Row]
     heads: list[Head]
     form: forms.Form
     filtered: bool
+    is_cut: bool = False
+
+
+class CountedPages(Paginator):  # type: ignore[type-arg]
+    """Pages of rows of which only the first ``number`` are turned through, counted already."""
+
+    def __init__(self, rows: QuerySet[Any, Any], per_page: int, number: int) -> None:
+        super().__init__(rows, per_page)
+        self._number = number
+
+    @cached_property
+    def count(self) -> int:
+        return self._number
 
 
 @dataclass(frozen=True)
@@ -88,9 +109,9 @@ def listing(
     form.is_valid()
     asked = {name: value for name, value in form.cleaned_data.items() if value}
     narrowed = _narrowed(rows, asked, filters)
-    sort = _known_sort(given.get("sort", ""), columns)
-    page = Paginator(narrowed.order_by(*_order(sort, columns)), ROWS_PER_PAGE).get_page(given.get("page"))
-    return Listing(page, _heads(sort, columns), form, filtered=bool(asked))
+    sort = known_sort(given.get("sort", ""), columns)
+    page = Paginator(narrowed.order_by(*order_of(sort, columns)), ROWS_PER_PAGE).get_page(given.get("page"))
+    return Listing(page, heads_of(sort, columns), form, filtered=bool(asked))
 
 
 def found_by(rows: QuerySet[Row], *, given: QueryDict, filters: Filters) -> QuerySet[Row]:
@@ -125,18 +146,24 @@ def containing(words: str, fields: Sequence[str]) -> Q:
     return condition
 
 
-def _known_sort(asked: str, columns: Sequence[Column]) -> str:
+def known_sort(asked: str, columns: Sequence[Column], otherwise: str = "") -> str:
+    """The key of a column that sorts, with - before it for descending; ``otherwise`` for any other word.
+
+    otherwise  Empty: the first column's key.
+    """
     sortable = {column.key for column in columns if column.order_by}
-    return asked if asked.removeprefix("-") in sortable else columns[0].key
+    return asked if asked.removeprefix("-") in sortable else otherwise or columns[0].key
 
 
-def _order(sort: str, columns: Sequence[Column]) -> list[str]:
+def order_of(sort: str, columns: Sequence[Column]) -> list[str]:
+    """The fields that the rows are ordered by; the key last, so that the order is the same every time."""
     column = next(column for column in columns if column.key == sort.removeprefix("-"))
     sign = "-" if sort.startswith("-") else ""
     return [*(f"{sign}{name}" for name in column.order_by), "id"]
 
 
-def _heads(sort: str, columns: Sequence[Column]) -> list[Head]:
+def heads_of(sort: str, columns: Sequence[Column]) -> list[Head]:
+    """Each column's head; ``sort`` as ``known_sort`` gives it."""
     heads = []
     for column in columns:
         state = {column.key: "ascending", f"-{column.key}": "descending"}.get(sort, "")

@@ -21,11 +21,11 @@ from service.sites.models import Spa
 from service.sites.visible import visible_spas
 from service.visits.bands import bands_of, short
 from service.visits.defects import visible_defects
+from service.visits.find_records import ended_visits
 from service.visits.fitness import fitness_of
 from service.visits.imported import MARK, imported_readings
 from service.visits.models import Bound, Closure, ImportedReading, Reading, Task, TaskKind, TaskState, Visit
 from service.visits.parameters import BY_PARAMETER
-from service.visits.views_records import ended_visits
 
 DAYS_SHOWN = 90
 FEWEST_DAYS = 14
