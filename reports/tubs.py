@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -10,7 +10,6 @@ from django.db.models import Count, Q, QuerySet
 
 from accounts.models import Person
 from reports.quantities import mass
-from service.shell.timeplot import Event, TimePlot
 from service.sites.models import Spa
 from service.sites.visible import visible_spas
 from service.visits.clock import day_of, zone_of
@@ -21,14 +20,12 @@ from service.visits.models import (
     Closure,
     Consent,
     Defect,
-    Reading,
     Record,
     TaskKind,
     TaskState,
     Visit,
     VisitState,
 )
-from service.visits.views_history import DAYS_SHOWN, PLOTTED, former_readings, plots
 from service.visits.visible import visible_records, visible_visits
 
 RECORDS_SHOWN = 12
@@ -128,26 +125,3 @@ def _job(task: Mapping[str, Any]) -> str:
 def closures_of(spa: Spa) -> list[Closure]:
     """The last closures of a spa that the person was let see, newest first."""
     return list(Closure.objects.filter(spa=spa).order_by("-closed_at")[:CLOSURES_SHOWN])
-
-
-def water_over_time(
-    spa: Spa, records: Iterable[Record], closures: Iterable[Closure], now: datetime
-) -> list[TimePlot]:
-    """The readings of signed visits and of lists over the last days, one plot a parameter; two queries."""
-    since = now - timedelta(days=DAYS_SHOWN)
-    signed = Reading.objects.filter(visit__spa=spa, visit__state=VisitState.SIGNED, governs=True)
-    rows = signed.filter(taken_at__gte=since, parameter__in=PLOTTED).order_by("taken_at", "pk")
-    readings: dict[str, list[Reading]] = {}
-    for reading in rows:
-        readings.setdefault(reading.parameter, []).append(reading)
-    events = [*_drained(records), *(Event(closure.closed_at, "closed") for closure in closures)]
-    return plots(spa, readings, former_readings(spa, now), events, now)
-
-
-def _drained(records: Iterable[Record]) -> list[Event]:
-    return [
-        Event(datetime.fromisoformat(task["done_at"]), "drained")
-        for record in records
-        for task in record.content["tasks"]
-        if task["kind"] == TaskKind.DRAIN_REFILL and task["state"] == TaskState.DONE
-    ]

@@ -12,11 +12,11 @@ from django.views.decorators.http import require_POST, require_safe
 
 from accounts.access import page_for, signed_in
 from accounts.roles import Action
-from reports.tubs import closures_of, last_work, own_spas, records_of, tub_of, tubs_of, water_over_time
+from reports.tubs import closures_of, last_work, own_spas, records_of, tub_of, tubs_of
 from service.visits.defects import answer_for_owner, visible_defects
 from service.visits.editing import Refused
+from service.visits.history import range_asked, water_history
 from service.visits.models import Consent
-from service.visits.views_history import days_drawn
 
 
 @require_safe
@@ -33,14 +33,13 @@ def my_tub(request: HttpRequest, pk: UUID) -> HttpResponse:
     person, now = signed_in(request), timezone.now()
     spa = get_object_or_404(own_spas(person), pk=pk)
     tub, records, closures = tub_of(person, spa, now), records_of(person, spa), closures_of(spa)
-    drawn = water_over_time(spa, records, closures, now)
+    asked = range_asked(request.GET.get("days", ""))
     context = {
         "spa": spa,
         "tub": tub,
         "records": records,
         "last": last_work(records[0], spa) if records else None,
-        "plots": drawn,
-        "days": days_drawn(drawn),
+        "water": water_history(spa, asked=asked, now=now, signed_only=True),
         "closure": next((closure for closure in closures if closure.reopened_at is None), None),
         "firm": spa.organisation,
     }

@@ -1,11 +1,13 @@
 """Readings of one parameter over time against the guideline, drawn with ReportLab's chart library.
 
+Several plots over the same days, with a ``Lane`` of what happened above them, are small multiples.
 One drawing serves pages (as inline SVG, ``service.shell.inline_svg``) and PDFs (as it is). ReportLab
 is used because it is the library that already makes the PDFs, it sets axes and ticks, and the same
 input gives the same bytes. Colours are roles, not colours: ``inline_svg`` turns them into classes, so
 that a page can be light, dark or printed.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -14,7 +16,7 @@ from zoneinfo import ZoneInfo
 
 from reportlab.graphics.charts.axes import XValueAxis, YValueAxis
 from reportlab.graphics.charts.lineplots import LinePlot
-from reportlab.graphics.shapes import Drawing, Group, Line, Rect, String
+from reportlab.graphics.shapes import Drawing, Group, Line, Rect
 from reportlab.graphics.widgets.markers import makeMarker
 from reportlab.lib.colors import Color, HexColor
 
@@ -26,26 +28,33 @@ RULE = HexColor(0xCFCBC0)
 BAND = HexColor(0xE6E2D8)
 PLUM = HexColor(0x6B1F52)
 PAPER = HexColor(0xFBFAF6)
+# Of every drawing over time, so that one stands exactly below the other, [pt].
+WIDTH, LEFT, RIGHT, SIZE = 360, 46, 10, 15
 
 _STEPS_DAYS = (1, 2, 3, 7, 14, 28, 61, 91, 182, 365, 730)
 _MOST_TICKS = 5
+# More readings than this run into each other on a phone: those inside the guideline become the line alone.
+_MOST_MARKS = 90
+# Of the readings in one slice of a long axis, the lowest and the highest are drawn.
+_SLICES = 120
 
 
 @dataclass(frozen=True)
 class Point:
-    """One reading. ``at`` is aware; ``note`` is what the table says beside it ("after dosing")."""
+    """One reading. ``at`` is aware; ``hollow``: somebody else's, brought in from a list."""
 
     at: datetime
     value: Number
-    note: str = ""
+    hollow: bool = False
 
 
 @dataclass(frozen=True)
 class Event:
-    """Something that explains the readings: "drained", "closed"."""
+    """Something that explains the readings, as "Closed". ``until``: it went on until then."""
 
     at: datetime
     word: str
+    until: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -54,7 +63,8 @@ class TimePlot:
 
     points    In any order; aware times.
     low/high  The guideline's limits in force, either may be None.
-    zone      Time zone of the axis and the table.
+    zone      Time zone of the axis.
+    rules     Times at which an upright rule crosses the plot; a lane above says what they are.
     """
 
     name: str
@@ -65,7 +75,7 @@ class TimePlot:
     zone: str
     low: Number | None = None
     high: Number | None = None
-    events: Sequence[Event] = ()
+    rules: Sequence[datetime] = ()
 
     def __post_init__(self) -> None:
         if not self.start < self.end:
@@ -96,22 +106,21 @@ class TimePlot:
         return f"{words}; {sum(_outside(self, p) for p in points)} outside the guideline of {limits}."
 
 
-def draw(plot: TimePlot, *, width: int = 360, height: int = 170, font: str = "Helvetica") -> Drawing:
+def draw(plot: TimePlot, *, width: int = WIDTH, height: int = 132, font: str = "Helvetica") -> Drawing:
     """The plot as a ReportLab drawing, [pt]. A page shows it at about 1 px a point.
 
     ``font`` is used for measuring and in PDFs; pages set their own.
     """
-    size = 15
     drawing = Drawing(width, height)
     chart = LinePlot()
-    chart.x, chart.y = 46, 26
-    # The words of events stand above the plot, where no reading can lie under them.
-    chart.width, chart.height = width - 46 - 10, height - 26 - (22 if plot.events else 10)
+    chart.x, chart.y = LEFT, 26
+    chart.width, chart.height = width - LEFT - RIGHT, height - 26 - 10
     chart.joinedLines = 1
-    chart.xValueAxis = _time_axis(plot, font, size)
-    chart.yValueAxis = _value_axis(plot, font, size)
+    chart.xValueAxis = time_axis(plot.start, plot.end, plot.zone, font)
+    chart.yValueAxis = _value_axis(plot, font)
     points = plot.in_order()
-    chart.data = [[(p.at.timestamp(), float(p.value)) for p in points] or [(plot.start.timestamp(), 0.0)]]
+    drawn = _thinned(plot, points)
+    chart.data = [[(p.at.timestamp(), float(p.value)) for p in drawn] or [(plot.start.timestamp(), 0.0)]]
     chart.lines[0].strokeColor = INK if points else None
     chart.lines[0].strokeWidth = 1.25
     chart.lines[0].symbol = None
@@ -119,44 +128,76 @@ def draw(plot: TimePlot, *, width: int = 360, height: int = 170, font: str = "He
     chart.draw()
     if (band := _band(plot, chart)) is not None:
         drawing.add(band)
-    for event in plot.events:
-        drawing.add(_event(event, chart, font, size))
+    for at in plot.rules:
+        drawing.add(upright(chart.xValueAxis.scale(at.timestamp()), chart.y, chart.y + chart.height))
     drawing.add(chart)
-    for point in points:
-        drawing.add(_mark(plot, point, chart))
+    for point in drawn:
+        if len(drawn) <= _MOST_MARKS or point.hollow or _outside(plot, point):
+            drawing.add(_mark(plot, point, chart, small=len(drawn) > _MOST_MARKS))
     return drawing
+
+
+def upright(x: float, bottom: float, top: float) -> Line:
+    """A dashed rule across a plot or a lane where something happened."""
+    rule = Line(x, bottom, x, top, strokeColor=SOFT, strokeWidth=0.75)
+    rule.strokeDashArray = [3, 2]
+    return rule
+
+
+def _thinned(plot: TimePlot, points: Sequence[Point]) -> list[Point]:
+    """All points, or of many the lowest and the highest of each slice of the axis: peaks stay."""
+    if len(points) <= _MOST_MARKS:
+        return list(points)
+    slices: dict[int, list[Point]] = {}
+    for point in points:
+        slices.setdefault(int((point.at - plot.start) / (plot.end - plot.start) * _SLICES), []).append(point)
+    kept: list[Point] = []
+    for piece in slices.values():
+        ends = {min(piece, key=_value), max(piece, key=_value)}
+        kept += [point for point in piece if point in ends]
+    return kept
+
+
+def _value(point: Point) -> Number:
+    return point.value
 
 
 def _outside(plot: TimePlot, point: Point) -> bool:
     return judge(point.value, plot.low, plot.high) in {"above", "below"}
 
 
-def _time_axis(plot: TimePlot, font: str, size: int) -> XValueAxis:
+def time_axis(start: datetime, end: datetime, zone: str, font: str) -> XValueAxis:
+    """The axis that all drawings over the same days share."""
     axis = XValueAxis()
-    axis.valueMin, axis.valueMax = plot.start.timestamp(), plot.end.timestamp()
-    ticks = _midnights(plot)
+    axis.valueMin, axis.valueMax = start.timestamp(), end.timestamp()
+    ticks = _midnights(start, end, zone)
+    years = len({tick.year for tick in ticks}) > 1 or end - start > timedelta(days=366)
     axis.valueSteps = [tick.timestamp() for tick in ticks] or [axis.valueMin]
-    axis.labelTextFormat = [f"{tick.day} {tick:%b}" for tick in ticks] or [""]
+    axis.labelTextFormat = [_tick(tick, years=years) for tick in ticks] or [""]
     axis.strokeColor, axis.strokeWidth, axis.tickDown = INK, 0.75, 4
-    axis.labels.fontName, axis.labels.fontSize, axis.labels.fillColor = font, size, SOFT
+    axis.labels.fontName, axis.labels.fontSize, axis.labels.fillColor = font, SIZE, SOFT
     axis.labels.dy = -2
     return axis
 
 
-def _midnights(plot: TimePlot) -> list[datetime]:
+def _tick(tick: datetime, *, years: bool) -> str:
+    return f"{tick:%b %Y}" if years else f"{tick.day} {tick:%b}"
+
+
+def _midnights(start: datetime, end: datetime, zone: str) -> list[datetime]:
     """Midnights to label: at most five, whole steps of days apart, none so late that its label is cut."""
-    zone = ZoneInfo(plot.zone)
-    start, end = plot.start.astimezone(zone), plot.end.astimezone(zone)
+    here = ZoneInfo(zone)
+    start, end = start.astimezone(here), end.astimezone(here)
     days = (end - start) / timedelta(days=1)
-    step = next((step for step in _STEPS_DAYS if days / step <= _MOST_TICKS), _STEPS_DAYS[-1])
-    first = datetime(start.year, start.month, start.day, tzinfo=zone)
+    step = next((step for step in _STEPS_DAYS if days / step <= _MOST_TICKS), math.ceil(days / _MOST_TICKS))
+    first = datetime(start.year, start.month, start.day, tzinfo=here)
     if first < start:
         first += timedelta(days=1)
     ticks = [first + timedelta(days=step * number) for number in range(_MOST_TICKS + 1)]
     return [tick for tick in ticks if tick <= end - (end - start) * 0.06]
 
 
-def _value_axis(plot: TimePlot, font: str, size: int) -> YValueAxis:
+def _value_axis(plot: TimePlot, font: str) -> YValueAxis:
     axis = YValueAxis()
     shown = [float(p.value) for p in plot.in_order()]
     shown += [float(limit) for limit in (plot.low, plot.high) if limit is not None]
@@ -168,7 +209,7 @@ def _value_axis(plot: TimePlot, font: str, size: int) -> YValueAxis:
     axis.minimumTickSpacing = 24
     axis.labelTextFormat = lambda value: f"{Decimal(str(round(value, 6))).normalize():f}"
     axis.strokeColor, axis.strokeWidth, axis.tickLeft = INK, 0.75, 4
-    axis.labels.fontName, axis.labels.fontSize, axis.labels.fillColor = font, size, SOFT
+    axis.labels.fontName, axis.labels.fontSize, axis.labels.fillColor = font, SIZE, SOFT
     return axis
 
 
@@ -188,26 +229,14 @@ def _band(plot: TimePlot, chart: LinePlot) -> Group | None:
     return group
 
 
-def _event(event: Event, chart: LinePlot, font: str, size: int) -> Group:
-    """A dashed upright rule with its word at the top, turned inward near the right edge."""
-    x = chart.xValueAxis.scale(event.at.timestamp())
-    late = x > chart.x + chart.width * 0.7
-    rule = Line(x, chart.y, x, chart.y + chart.height + size, strokeColor=SOFT, strokeWidth=0.75)
-    rule.strokeDashArray = [3, 2]
-    word = String(x + (-3 if late else 3), chart.y + chart.height + 4, event.word)
-    word.textAnchor = "end" if late else "start"
-    word.fontName, word.fontSize, word.fillColor = font, size - 2, SOFT
-    return Group(rule, word)
-
-
-def _mark(plot: TimePlot, point: Point, chart: LinePlot) -> Group:
-    """A filled square outside the guideline, an open circle inside: told apart without colour."""
+def _mark(plot: TimePlot, point: Point, chart: LinePlot, *, small: bool) -> Group:
+    """A square outside the guideline, a circle inside; hollow from a list: told apart without colour."""
     outside = _outside(plot, point)
     mark = makeMarker("FilledSquare" if outside else "FilledCircle")
     mark.x = chart.xValueAxis.scale(point.at.timestamp())
     mark.y = chart.yValueAxis.scale(float(point.value))
-    mark.size = 8 if outside else 6
-    mark.fillColor = INK if outside else PAPER
+    mark.size = (7 if outside else 5) - 2 * small
+    mark.fillColor = PAPER if point.hollow else INK
     mark.strokeColor, mark.strokeWidth = INK, 1.25
     return Group(mark)
 

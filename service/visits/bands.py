@@ -11,6 +11,8 @@ from service.sites.models import Spa
 from service.visits.models import Reading
 from service.visits.parameters import BY_PARAMETER
 
+# What total chlorine holds beyond the free: computed, not read.
+COMBINED = "combined_chlorine_mg_l"
 # Where the rule of the picture begins and ends: what a tub's water usually shows, common practice,
 # no source. A value beyond is drawn at the end, and its words say the figure.
 RULE_ENDS: Mapping[str, tuple[Decimal, Decimal]] = {
@@ -29,7 +31,9 @@ RULE_ENDS: Mapping[str, tuple[Decimal, Decimal]] = {
 
 
 def bands_of(spa: Spa) -> dict[str, Band]:
-    """The guideline's range of every test that has one at the spa; empty when the set is not known.
+    """The guideline's range of every test that has one at the spa, and of combined chlorine.
+
+    Empty when the set is not known.
 
     Needs ``site.client`` and ``organisation`` loaded.
     """
@@ -37,7 +41,7 @@ def bands_of(spa: Spa) -> dict[str, Band]:
         guideline = get(spa.guideline_in_force())
         return {
             name: band(guideline, name, sanitiser=spa.sanitiser, setting=spa.setting)
-            for name in BY_PARAMETER
+            for name in (*BY_PARAMETER, COMBINED)
             if name in PARAMETERS
         }
     except InputError:

@@ -15,6 +15,7 @@ from django.urls import path
 
 from service.shell.bandline import band_line
 from service.shell.fields import NumberField, ReadingInput
+from service.shell.lane import Lane
 from service.shell.timeplot import Event, Point, TimePlot
 from service.urls import urlpatterns as product_urls
 
@@ -58,7 +59,16 @@ PLOT = TimePlot(
     "Europe/London",
     low=3,
     high=5,
-    events=[Event(MARCH + timedelta(days=12), "drained"), Event(MARCH + timedelta(days=26), "closed")],
+    rules=[MARCH + timedelta(days=12), MARCH + timedelta(days=26)],
+)
+LANE = Lane(
+    {
+        "Drained and refilled": [Event(MARCH + timedelta(days=12), "Drained and refilled")],
+        "Closed": [Event(MARCH + timedelta(days=26), "Closed", until=MARCH + timedelta(days=28))],
+    },
+    PLOT.start,
+    PLOT.end,
+    PLOT.zone,
 )
 
 
@@ -99,7 +109,7 @@ PAGE = """{% extends "shell/page.html" %}{% load shell %}
 {% block content %}
 <section><h2>States</h2><ul class="lines">{% for state in states %}<li>{% fitness state %}</li>{% endfor %}</ul></section>
 <section><h2>Band lines</h2>{% for line in lines %}{% band_line line %}{% endfor %}</section>
-<section><h2>Over time</h2>{% time_plot plot %}</section>
+<section><h2>Over time</h2>{% event_lane lane %}{% time_plot plot %}</section>
 <section><h2>Facts</h2><dl class="facts"><div><dt>Volume</dt><dd>1,250 L, maker's plate</dd></div><div><dt>Shell</dt><dd>Acrylic</dd></div></dl>
 <table class="folds"><caption>Visits</caption><thead><tr><th scope="col">Day</th><th scope="col">Spa</th><th scope="col" class="figure">pH</th></tr></thead>
 <tbody>{% for i in page %}<tr><th scope="row"><a href="#v">{{ start|local_day:"UTC" }}</a></th><td data-name="Spa">North terrace</td><td class="figure" data-name="pH">7.{{ i }}</td></tr>{% endfor %}</tbody></table>
@@ -119,7 +129,15 @@ def gallery(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         messages.success(request, "The spa is saved.")
     page = Paginator(range(30), 4).get_page(request.GET.get("page"))
-    context = {"form": form, "states": STATES, "lines": LINES, "plot": PLOT, "page": page, "start": MARCH}
+    context = {
+        "form": form,
+        "states": STATES,
+        "lines": LINES,
+        "plot": PLOT,
+        "lane": LANE,
+        "page": page,
+        "start": MARCH,
+    }
     return render(request, PAGE, context)
 
 

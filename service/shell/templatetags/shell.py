@@ -9,9 +9,11 @@ from uuid import uuid4
 from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from reportlab.graphics.shapes import Drawing
 
 from service.shell import bandline, clock, timeplot
 from service.shell.inline_svg import inline_svg
+from service.shell.lane import Lane, draw_lane
 
 register = template.Library()
 
@@ -76,33 +78,27 @@ def _percent(position: bandline.Mark | tuple[float, float] | None) -> Any:
 
 
 @register.inclusion_tag("shell/time_plot.html")
-def time_plot(plot: timeplot.TimePlot, *, table: bool = True) -> dict[str, Any]:
-    """``{% time_plot plot %}``: readings over time on the guideline's band, and the same as a table.
-
-    ``table=False`` only where the page's own table gives the same numbers beside it.
-    """
+def time_plot(plot: timeplot.TimePlot) -> dict[str, Any]:
+    """``{% time_plot plot %}``: readings over time on the guideline's band. The page gives the numbers."""
     points = plot.in_order()
-    svg = inline_svg(
-        timeplot.draw(plot),
-        roles=timeplot.ROLES,
-        key=f"plot-{uuid4().hex[:8]}",
-        title=f"{plot.name} over time",
-        text=plot.in_words(),
-    )
     return {
         "plot": plot,
-        "svg": SafeString(svg),
+        "svg": _inline(timeplot.draw(plot), f"{plot.name} over time", plot.in_words()) if points else "",
         "limits": bandline.limits_phrase(plot.low, plot.high, plot.unit),
-        "rows": [{"at": p.at, "value": p.value, "words": _standing(plot, p)} for p in reversed(points)],
-        "table": table,
+        "last": points[-1] if points else None,
+        "standing": bandline.judge(points[-1].value, plot.low, plot.high) if points else "",
     }
 
 
-def _standing(plot: timeplot.TimePlot, point: timeplot.Point) -> str:
-    limit = {"above": plot.high, "below": plot.low}
-    judgement = bandline.judge(point.value, plot.low, plot.high)
-    words = f"{judgement} {limit[judgement]}" if judgement in limit else judgement
-    return ", ".join(filter(None, (words, point.note)))
+@register.simple_tag
+def event_lane(lane: Lane) -> SafeString:
+    """``{% event_lane lane %}``: what happened, a row for each kind, above plots of the same days."""
+    return _inline(draw_lane(lane), "What happened", lane.in_words()) if lane.rows else SafeString("")
+
+
+def _inline(drawing: Drawing, title: str, text: str) -> SafeString:
+    key = f"plot-{uuid4().hex[:8]}"
+    return SafeString(inline_svg(drawing, roles=timeplot.ROLES, key=key, title=title, text=text))
 
 
 @register.simple_tag(takes_context=True, name="local_time")
