@@ -51,7 +51,7 @@ def build_weeks(
     change_round_settings(by=office, **content["settings"])
     skills = {name: add_skill(name=name, by=office) for name in content["skills"]}
     for entry in content["technicians"]:
-        _add_technician(entry, people[entry["key"]], skills, office)
+        _add_technician(entry, people[entry["key"]], skills, office, today)
     for entry in content["agreements"]:
         _add_agreement(entry, spas, people, skills, office, today)
     monday = today - timedelta(days=today.weekday())
@@ -71,7 +71,7 @@ def _planned(organisation: Organisation, monday: date, office: Person) -> WeekPl
 
 
 def _add_technician(
-    entry: Mapping[str, Any], technician: Person, skills: Mapping[str, Skill], office: Person
+    entry: Mapping[str, Any], technician: Person, skills: Mapping[str, Skill], office: Person, today: date
 ) -> None:
     latitude, longitude = entry["at"]
     set_base(
@@ -91,7 +91,9 @@ def _add_technician(
         "break_minutes": 30,
         "overtime_minutes": entry["overtime"],
     }
-    set_shifts(technician=technician, by=office, shifts=dict.fromkeys(entry["days"], shift))
+    # Everybody works today, whichever weekday it is: each sign-in then has a day to look at.
+    weekdays = sorted({*entry["days"], today.weekday()})
+    set_shifts(technician=technician, by=office, shifts=dict.fromkeys(weekdays, shift))
 
 
 def _add_agreement(

@@ -10,6 +10,7 @@ from service.rounds.models import DayOffReason, WeekPlan
 from service.rounds.plan_values import day_name
 from service.rounds.problem_of_week import DAYS
 from service.rounds.replan import LEAST_MINUTES, MOST_MINUTES, Window
+from service.rounds.standing_visits import MINUTES_UNKNOWN
 from service.shell.days import DayField
 from service.shell.fields import NumberField
 from service.visits.forms_plan import who_carries_out_visits
@@ -114,7 +115,9 @@ def _clock(label: str, help_text: str) -> forms.TimeField:
 class UrgentForm(forms.Form):
     """How long the visit takes and when it may begin."""
 
-    minutes = NumberField(name="It takes", unit="min", low=LEAST_MINUTES, high=MOST_MINUTES, initial=45)
+    minutes = NumberField(
+        name="It takes", unit="min", low=LEAST_MINUTES, high=MOST_MINUTES, initial=MINUTES_UNKNOWN
+    )
     first_day = forms.TypedChoiceField(
         label="From", coerce=_as_day, error_messages={"invalid_choice": "Choose a day of this week."}
     )

@@ -8,10 +8,12 @@ from accounts.models import Person
 from service.rounds.models import PlannedVisit, WeekPlan
 from service.rounds.move_effect import HAS_BEGUN, Move, MoveEffect, has_begun, preview_move
 from service.rounds.plan_editing import edit_standing_plan, note
+from service.rounds.standing_visits import visit_key
 from service.rounds.write_rounds import board_of, settle, write_rounds
 from service.visits.editing import Refused
 
 TAKEN_OFF_BY_HAND = "Taken off its round by hand."
+PLANNED_BY_HAND = "This visit was planned by hand. Cancel it on its own page, or move it to another round."
 
 
 @transaction.atomic
@@ -58,7 +60,7 @@ def unpin(*, planned: PlannedVisit, by: Person, expected_revision: int | None = 
 def unassign(*, planned: PlannedVisit, by: Person, expected_revision: int | None = None) -> None:
     """Take a visit off its round; it waits among those without a place.
 
-    Raises NotAllowed, PlanChanged, or Refused (it has no place, or has begun).
+    Raises NotAllowed, PlanChanged, or Refused (it has no place, has begun, or was planned by hand).
     """
     plan = edit_standing_plan(planned.plan, by=by, expected_revision=expected_revision)
     row = _fresh(planned, plan)
@@ -66,6 +68,8 @@ def unassign(*, planned: PlannedVisit, by: Person, expected_revision: int | None
         raise Refused("This visit is on no round.")
     if has_begun(row):
         raise Refused(HAS_BEGUN)
+    if visit_key(row.key) is not None:
+        raise Refused(PLANNED_BY_HAND)
     move = Move(row, row.technician, row.day) if row.technician else None
     left = move.left() if move else None
     row.pinned = False

@@ -72,7 +72,8 @@ class OwedWeek:
 def owed_in_week(organisation: Organisation, monday: date) -> OwedWeek:
     """What the firm owes in the week of ``monday``, by site, spa and day; in a fixed number of queries.
 
-    Visits that are signed or begun count as served; those only planned do not. Days that are over
+    Visits that are signed, begun, or planned by hand and still to come count as served; what a plan has put
+    on a day does not. Days that are over
     are no longer offered in the week that runs now; a week that is over is told as it was.
 
     Raises ValueError if ``monday`` is another day of the week.

@@ -7,13 +7,21 @@ from datetime import date, datetime, time, timedelta
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.db.models import Max, Q, QuerySet
+from django.db.models import Exists, Max, OuterRef, Q, QuerySet
 
 from accounts.models import Organisation, Person
 from service.chemistry.errors import InputError
 from service.chemistry.guidelines import get
 from service.chemistry.guidelines.duties import DrainInterval
-from service.rounds.models import Agreement, Booking, DayOff, Frequency, RoundSettings, TechnicianBase
+from service.rounds.models import (
+    Agreement,
+    Booking,
+    DayOff,
+    Frequency,
+    PlannedVisit,
+    RoundSettings,
+    TechnicianBase,
+)
 from service.rounds.roster import DAYS_IN_WEEK, days_off_between, technicians_of
 from service.rounds.round_settings import round_settings
 from service.rounds.stays import Stay
@@ -30,7 +38,7 @@ DAYS_AROUND = 15
 
 @dataclass(frozen=True)
 class PastVisit:
-    """A visit of the round. served: begun or signed; else it is only planned."""
+    """A visit of the round. served: begun, signed, or planned by hand and still to come; else a plan's."""
 
     day: date
     served: bool
@@ -111,6 +119,11 @@ def drain_rules(spa: Spa) -> list[DrainInterval]:
     return [rule for rule in guideline.duties.drain_interval if rule.facility in (None, facility)]
 
 
+def put_on_by_a_plan() -> Exists:
+    """Of visits: a plan put it on its day; else somebody planned it by hand."""
+    return Exists(PlannedVisit.objects.filter(visit=OuterRef("pk"), visit_by_hand=False))
+
+
 def _of(spas: Collection[UUID] | None, agreements: "QuerySet[Agreement]") -> "QuerySet[Agreement]":
     return agreements if spas is None else agreements.filter(spa__in=spas)
 
@@ -137,8 +150,10 @@ def _visits(
     if spas is not None:
         rows = rows.filter(spa__in=spas)
     found: dict[UUID, list[PastVisit]] = defaultdict(list)
-    for spa_id, day, state in rows.order_by("planned_on", "pk").values_list("spa_id", "planned_on", "state"):
-        found[spa_id].append(PastVisit(day, state in SERVED))
+    today = today_at(organisation)
+    told = rows.annotate(by_plan=put_on_by_a_plan()).order_by("planned_on", "pk")
+    for spa_id, day, state, by_plan in told.values_list("spa_id", "planned_on", "state", "by_plan"):
+        found[spa_id].append(PastVisit(day, state in SERVED or (not by_plan and day >= today)))
     return dict(found)
 
 

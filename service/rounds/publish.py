@@ -1,8 +1,9 @@
 """Putting a plan on people's days, and taking it off again.
 
 A plan is followed by visits of the visits room, through its use cases. Only what differs is written:
-publishing twice changes nothing. A visit that has started, is signed or has ended is never touched,
-and one that the office planned by hand for the same spa and day counts and stays as it is.
+publishing twice changes nothing. A visit that has started, is signed or has ended is never touched.
+One that the office planned by hand and the plan has taken in gets the plan's day, person and place in
+the round, and is never cancelled; one planned since for the same spa and day counts and stays as it is.
 """
 
 from collections.abc import Collection, Mapping
@@ -18,6 +19,7 @@ from accounts.models import Person
 from service.rounds.models import PlannedVisit, PlanState, WeekPlan
 from service.rounds.plan_editing import edit_plan, note
 from service.rounds.problem_of_week import DAYS
+from service.rounds.standing_visits import key_of, visit_key
 from service.shell.days import today_at
 from service.visits.editing import Refused
 from service.visits.models import Visit, VisitKind, VisitState
@@ -79,7 +81,7 @@ def unpublish_week(*, plan: WeekPlan, by: Person, expected_revision: int | None 
     if not row.is_published:
         raise Refused("This plan is not published.")
     today = today_at(row.organisation)
-    gone = [item for item in _linked(row) if _may_change(item, today)]
+    gone = [item for item in _linked(row) if _may_take_off(item, today)]
     visits = [item.visit for item in gone if item.visit is not None]
     cancel_visits(visits=visits, reason=TAKEN_OFF, by=by)
     PlannedVisit.objects.filter(pk__in=[item.pk for item in gone]).update(visit=None)
@@ -93,12 +95,12 @@ def unpublish_week(*, plan: WeekPlan, by: Person, expected_revision: int | None 
 class Foretold:
     """What publishing would do to people's days, visit by visit, with site and technician loaded.
 
-    changed, cancelled  (the visit as it stands on the day, the plan's visit that it becomes or None).
+    changed     The visit as it stands on the day, and the plan's that it becomes.
     kept                How many visits stay as they are.
     """
 
     planned: tuple[PlannedVisit, ...]
-    changed: tuple[tuple[PlannedVisit, PlannedVisit], ...]
+    changed: tuple[tuple[Visit, PlannedVisit], ...]
     cancelled: tuple[PlannedVisit, ...]
     kept: int
 
@@ -116,7 +118,7 @@ def foretell_publish(plan: WeekPlan) -> Foretold:
 def foretell_unpublish(plan: WeekPlan) -> list[PlannedVisit]:
     """The visits that ``unpublish_week`` would take off people's days."""
     today = today_at(plan.organisation)
-    return [item for item in _linked(plan) if _may_change(item, today)]
+    return [item for item in _linked(plan) if _may_take_off(item, today)]
 
 
 def follow(plan: WeekPlan, *, by: Person, before: WeekPlan | None = None) -> Published:
@@ -147,12 +149,20 @@ def _linked(plan: WeekPlan) -> list[PlannedVisit]:
     )
 
 
-def _may_change(item: PlannedVisit, today: date) -> bool:
-    """Whether the plan's visit is still to come, has not begun and was not planned by hand."""
+def _is_open(item: PlannedVisit, today: date) -> bool:
+    """Whether the plan's visit is still to come and has not begun."""
     visit = item.visit
-    if visit is None or item.visit_by_hand or visit.state != VisitState.PLANNED:
-        return False
-    return visit.planned_on >= today
+    return visit is not None and visit.state == VisitState.PLANNED and visit.planned_on >= today
+
+
+def _may_take_off(item: PlannedVisit, today: date) -> bool:
+    """Whether the plan's visit may be cancelled with the plan: it is open, and the plan's own."""
+    return _is_open(item, today) and not item.visit_by_hand
+
+
+def _may_change(item: PlannedVisit, today: date) -> bool:
+    """Whether the plan says where the visit is: it is open, and the plan's own or taken in by it."""
+    return _is_open(item, today) and (not item.visit_by_hand or visit_key(item.key) is not None)
 
 
 class _Following:
@@ -169,6 +179,7 @@ class _Following:
         )
         self.people: dict[UUID, Person] = {}
         self.linked = _linked(before)
+        self.taken_in = self._taken_in()
         self.by_hand = self._planned_by_hand()
         self.new: list[PlannedVisit] = []
         self.changes: list[tuple[Visit, Mapping[str, Any]]] = []
@@ -185,30 +196,45 @@ class _Following:
         taken = self._pair()
         planned = [row for row in self.rows if row.pk not in taken and self._is_new(row)]
         changed = [
-            (held, row)
+            (visit, row)
             for row in self.rows
-            if (held := taken.get(row.pk)) is not None and self._differences(row, held)
+            if (visit := self._visit_of(row, taken)) is not None and self._differences(row, taken)
         ]
         used = {held.pk for held in taken.values()}
-        cancelled = [held for held in self.linked if held.pk not in used and _may_change(held, self.today)]
+        cancelled = [held for held in self.linked if held.pk not in used and _may_take_off(held, self.today)]
         return Foretold(
             tuple(planned), tuple(changed), tuple(cancelled), len(self.rows) - len(planned) - len(changed)
         )
 
     def _is_new(self, row: PlannedVisit) -> bool:
+        if visit_key(row.key) is not None:
+            return False
         return self._take_by_hand(row) is None and row.day is not None and row.day >= self.today
 
-    def _differences(self, row: PlannedVisit, held: PlannedVisit) -> dict[str, Any]:
+    def _visit_of(self, row: PlannedVisit, taken: Mapping[UUID, PlannedVisit]) -> Visit | None:
+        """The visit that is on somebody's day already for this row."""
+        held = taken.get(row.pk)
+        return held.visit if held is not None else self.taken_in.get(row.key)
+
+    def _differences(self, row: PlannedVisit, taken: Mapping[UUID, PlannedVisit]) -> dict[str, Any]:
         """What of a visit changes; nothing of one that may not be changed."""
-        wanted = self._wanted(row).items() if _may_change(held, self.today) else ()
-        return {name: new for name, new in wanted if getattr(held.visit, name) != new}
+        held, visit = taken.get(row.pk), self._visit_of(row, taken)
+        if visit is None or (held is not None and not _may_change(held, self.today)):
+            return {}
+        wanted = self._wanted(row)
+        if visit_key(row.key) is not None:
+            # Its hours are those that the office gave it.
+            wanted = {name: wanted[name] for name in ("planned_on", "technician", "sequence")}
+        return {name: new for name, new in wanted.items() if getattr(visit, name) != new}
 
     def run(self) -> Published:
         taken = self._pair()
         for row in self.rows:
-            held = taken.get(row.pk)
-            if held is not None:
-                self._keep(row, held)
+            if (visit := self._visit_of(row, taken)) is not None:
+                self._keep(row, visit, taken)
+            elif visit_key(row.key) is not None:
+                # It has begun or was cancelled since the plan was made, and stays so.
+                continue
             elif (own := self._take_by_hand(row)) is not None:
                 self.kept += 1
                 self._link(row, own, by_hand=True)
@@ -235,15 +261,14 @@ class _Following:
                 taken[row.pk] = held_back.pop(0)
         return taken
 
-    def _keep(self, row: PlannedVisit, held: PlannedVisit) -> None:
+    def _keep(self, row: PlannedVisit, visit: Visit, taken: Mapping[UUID, PlannedVisit]) -> None:
         """Take over a visit; change of it what differs, if it may still be changed.
 
         One that somebody cancelled stays cancelled: the plan does not bring it back on the same day.
         """
-        visit = held.visit
-        assert visit is not None
-        self._link(row, visit, by_hand=held.visit_by_hand)
-        if differs := self._differences(row, held):
+        held = taken.get(row.pk)
+        self._link(row, visit, by_hand=held.visit_by_hand if held is not None else True)
+        if differs := self._differences(row, taken):
             self.changes.append((visit, differs))
         else:
             self.kept += 1
@@ -273,13 +298,24 @@ class _Following:
 
     def _take_off(self, used: Collection[UUID]) -> int:
         """Cancel what the plan no longer holds; returns how many visits that were."""
-        gone = [held for held in self.linked if held.pk not in used and _may_change(held, self.today)]
+        gone = [held for held in self.linked if held.pk not in used and _may_take_off(held, self.today)]
         visits = [held.visit for held in gone if held.visit is not None]
         cancel_visits(visits=visits, reason=TAKEN_OFF, by=self.by)
         # A row of this plan that lost its place keeps no visit.
         lost = PlannedVisit.objects.filter(pk__in=[held.pk for held in gone], day=None)
         lost.update(visit=None)
         return len(visits)
+
+    def _taken_in(self) -> Mapping[str, Visit]:
+        """The open visits by hand that the plan has taken in, by its key; locked, so they stay as read."""
+        keys = [key for row in self.rows if (key := visit_key(row.key)) is not None]
+        visits = Visit.objects.select_for_update(of=("self",)).filter(
+            pk__in=keys,
+            organisation=self.plan.organisation_id,
+            state=VisitState.PLANNED,
+            planned_on__gte=self.today,
+        )
+        return {key_of(visit): visit for visit in visits.select_related("technician", "organisation")}
 
     def _planned_by_hand(self) -> Mapping[tuple[UUID, date], list[Visit]]:
         """Visits on the round's days that no plan made."""
@@ -290,7 +326,9 @@ class _Following:
             kind=VisitKind.ROUND,
         ).exclude(state__in=(VisitState.CANCELLED, VisitState.HANDED_OVER))
         found: dict[tuple[UUID, date], list[Visit]] = {}
-        for visit in visits.exclude(pk__in=[held.visit_id for held in self.linked]):
+        linked = [held.visit_id for held in self.linked if held.visit_id is not None]
+        known = [*linked, *(visit.pk for visit in self.taken_in.values())]
+        for visit in visits.exclude(pk__in=known):
             found.setdefault((visit.spa_id, visit.planned_on), []).append(visit)
         return found
 

@@ -21,6 +21,7 @@ from service.rounds.problem_of_week import date_of
 from service.rounds.retiming import Board
 from service.rounds.roads.times import NO_ROAD, Point
 from service.rounds.solver.insert import insert
+from service.rounds.standing_visits import DAY_ENDS, URGENT
 from service.rounds.travel import travel_times_for
 from service.rounds.week_clock import moment_at, span_of
 from service.rounds.week_inputs import location_of
@@ -35,7 +36,6 @@ from service.visits.editing import Refused
 
 REPLAN_SECONDS = 10
 LEAST_MINUTES, MOST_MINUTES = 5, 480
-DAY_ENDS = time(23, 59)
 
 
 @dataclass(frozen=True)
@@ -197,7 +197,7 @@ def _with_call(plan: WeekPlan, spa: Spa, minutes: int, window: Window) -> dict[s
     days = [(day - plan.monday).days for day in window.days]
     ahead = [(n, date_of(plan.monday, n)) for n in days if 0 <= n < 7]
     spans = [(n, *span_of(day, window.opens, window.closes, zone)) for n, day in ahead]
-    key = f"urgent:{uuid4()}"
+    key = f"{URGENT}{uuid4()}"
     visit = {
         "id": key,
         "location": location_of(spa.site),

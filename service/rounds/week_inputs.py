@@ -23,6 +23,7 @@ from service.rounds.problem_of_week import (
 from service.rounds.roads.times import Point, TravelTimes
 from service.rounds.roster import Place, WorkShift, shifts_in_week
 from service.rounds.round_settings import round_settings
+from service.rounds.standing_visits import standing_visits, visit_key
 from service.rounds.travel import travel_times_for
 from service.rounds.week_clock import seconds_into
 from service.shell.days import today_at
@@ -39,7 +40,7 @@ class WeekInputs:
     """Everything that is read before a week is planned.
 
     base  The plan that the new one stays close to: this week's published one, else an earlier week's.
-    pins  Visits fixed by hand in this week's newest plan, and visits that have begun.
+    pins  Visits fixed by hand in this week's newest plan, and visits that were planned by hand.
     """
 
     organisation: Organisation
@@ -75,7 +76,8 @@ def read_inputs(organisation: Organisation, monday: date) -> WeekInputs:
     base = plan_to_keep_close_to(organisation, monday)
     at_work = {(shift.technician.pk, shift.day) for shift in shifts}
     begun = [row for row in begun_in(base, monday) if (row.technician_id, row.day) in at_work]
-    with_them = with_begun(owed.owed, begun, zone_of(organisation))
+    standing = standing_visits(organisation, monday, at_work)
+    with_them = with_begun([*owed.owed, *standing.owed], begun, zone_of(organisation))
     return WeekInputs(
         organisation=organisation,
         monday=monday,
@@ -83,10 +85,10 @@ def read_inputs(organisation: Organisation, monday: date) -> WeekInputs:
         shifts=shifts,
         travel_times=travel_times_for(organisation),
         prices=prices_of(round_settings(organisation)),
-        notes=[*owed.notes, *about_people],
+        notes=[*owed.notes, *standing.notes, *about_people],
         base=base,
         previous=previous_of(base, monday, with_them),
-        pins=pins_of(organisation, monday),
+        pins=[*pins_of(organisation, monday), *standing.pins],
     )
 
 
@@ -150,7 +152,9 @@ def pins_of(organisation: Organisation, monday: date) -> list[Placed]:
     plans = WeekPlan.objects.filter(organisation=organisation, monday=monday)
     newest = plans.exclude(state=PlanState.SET_ASIDE).order_by("-created_at").first()
     pinned = newest.visits.filter(pinned=True) if newest else ()
-    return [Placed(row.key, str(row.technician_id), row.day) for row in pinned if row.day]
+    # A visit by hand is pinned by its own day and person, which may have changed since.
+    kept = (row for row in pinned if visit_key(row.key) is None)
+    return [Placed(row.key, str(row.technician_id), row.day) for row in kept if row.day]
 
 
 def begun_in(plan: WeekPlan | None, monday: date) -> list[PlannedVisit]:

@@ -22,9 +22,11 @@ from service.rounds.models import (
 )
 from service.rounds.plan_comparison import PlanChange, compare
 from service.rounds.plan_values import day_name
+from service.rounds.standing_visits import beside
 from service.rounds.visible import visible_plans
 from service.rounds.week_lines import WeekLines, week_lines
 from service.runs.models import Run, RunState
+from service.visits.models import Visit
 
 MOST_PLANS = 20
 
@@ -44,6 +46,7 @@ class WeekPage:
 
     run     The planning that is under way, or that ended without a plan; None otherwise.
     change  Against the published plan, when another one is looked at.
+    beside  Visits planned by hand that the plan does not know of.
     """
 
     monday: date
@@ -54,6 +57,7 @@ class WeekPage:
     change: PlanChange | None
     run: Run | None
     leads: Sequence[Lead]
+    beside: Sequence[Visit]
     may_plan: bool
 
     @property
@@ -113,6 +117,7 @@ def week_page(person: Person, monday: date, chosen: WeekPlan | None = None) -> W
         change=compare(plan, other) if plan and other else None,
         run=_run(person, monday, plans),
         leads=list(leads(person.organisation, monday)) if plan is None and may_plan else [],
+        beside=beside(plan) if plan and plan.state != PlanState.SET_ASIDE else [],
         may_plan=may_plan,
     )
 

@@ -4,6 +4,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
+import time_machine
 
 from service.rounds.models import Frequency, RoundSettings
 from service.rounds.models.agreements import weekday_bits
@@ -107,11 +108,18 @@ def test_a_visit_that_is_signed_or_begun_serves_the_week(placed):
     assert _owed(placed).owed == []
 
 
-def test_a_visit_that_is_only_planned_or_a_call_out_serves_nothing(placed):
+def test_a_call_out_serves_nothing(placed):
     _agreement(placed, times_a_week=1)
-    VisitFactory(spa=placed.spa, planned_on=MONDAY)
     _signed(placed, MONDAY, kind="call_out")
     assert len(_owed(placed).owed) == 1
+
+
+def test_a_visit_that_is_planned_by_hand_serves_the_week_until_its_day_is_over(placed):
+    _agreement(placed, times_a_week=1)
+    VisitFactory(spa=placed.spa, planned_on=MONDAY)
+    assert _owed(placed).owed == []
+    with time_machine.travel(datetime(2027, 6, 8, 12, tzinfo=LONDON), tick=False):
+        assert len(_owed(placed).owed) == 1
 
 
 def test_every_third_week_is_counted_from_the_week_it_starts_in(placed):
