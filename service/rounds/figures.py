@@ -2,12 +2,12 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, time
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
-AT_RISK = timedelta(minutes=15)
-"""A visit that begins so shortly before its window ends is at risk. Own choice, no source."""
+AT_RISK_MINUTES = 15
+"""A visit that begins less than so long before its window ends is at risk. Own choice, no source."""
 
 
 class RoundFigures(Protocol):
@@ -32,6 +32,7 @@ class VisitFigures(Protocol):
     drive_seconds: int
     drive_metres: int
     service_minutes: int
+    window_from: time | None
     window_to: time | None
 
 
@@ -39,7 +40,7 @@ class VisitFigures(Protocol):
 class PlanFigures:
     """Minutes, kilometres and counts of a week.
 
-    at_risk               Visits that begin less than AT_RISK before their window ends, or after it.
+    at_risk               Visits that begin less than AT_RISK_MINUTES before their window ends, or after it.
     moved, changed_hands  Visits on another day, or on the same with somebody else, than in the plan before.
     """
 
@@ -89,15 +90,24 @@ def figures_of(
         moved=moved,
         changed_hands=changed_hands,
         unserved=len(visits) - len(placed),
-        at_risk=sum(_is_at_risk(visit, zone) for visit in placed),
+        at_risk=sum(is_at_risk(spare_minutes(visit, zone)) for visit in placed),
     )
 
 
-def _is_at_risk(visit: VisitFigures, zone: ZoneInfo) -> bool:
-    if visit.start_at is None or visit.window_to is None:
-        return False
-    start = visit.start_at.astimezone(zone)
-    return datetime.combine(start.date(), visit.window_to, tzinfo=zone) - start < AT_RISK
+def spare_minutes(visit: VisitFigures, zone: ZoneInfo) -> int | None:
+    """Whole minutes from the beginning until the last moment at which it may begin; None without one."""
+    if visit.window_to is None or visit.start_at is None or visit.day is None:
+        return None
+    if visit.window_from == visit.window_to or visit.window_to == time.max:
+        # A visit that has begun keeps the moment at which it did.
+        return None
+    last = datetime.combine(visit.day, visit.window_to, tzinfo=zone)
+    return int((last - visit.start_at.astimezone(zone)).total_seconds() // 60)
+
+
+def is_at_risk(spare: int | None) -> bool:
+    """Whether a visit with so many minutes to spare begins late, or nearly so."""
+    return spare is not None and spare < AT_RISK_MINUTES
 
 
 def pause_inside(item: RoundFigures) -> float:

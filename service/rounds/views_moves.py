@@ -1,6 +1,6 @@
 """Moving visits of a plan by hand: the grid of days and people, and each visit's own page."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -21,6 +21,7 @@ from service.rounds.move_effect import MoveEffect, preview_move
 from service.rounds.moves import move_visit, pin, unassign, unpin
 from service.rounds.plan_editing import PlanChanged
 from service.rounds.plan_values import day_name
+from service.rounds.problem_of_week import DAYS
 from service.rounds.roster import shifts_in_week
 from service.rounds.views_week import plan_or_404
 from service.rounds.visible import visible_planned_visits
@@ -51,19 +52,24 @@ class GridRow:
 @page_for(Action.PLAN_VISITS)
 @require_safe
 def grid(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """The plan as days × people, for moving."""
+    """The plan as days × people, for moving: from today on, or with past=1 the whole week."""
     plan = plan_or_404(signed_in(request), pk)
+    today = today_at(plan.organisation)
+    to_come = [day for day in week_days(plan) if day >= today]
+    days = to_come if to_come and request.GET.get("past") != "1" else week_days(plan)
     context = {
         "plan": plan,
-        "days": week_days(plan),
-        "rows": _grid(plan),
+        "days": days,
+        "rows": _grid(plan, days, today),
+        "days_over": DAYS - len(to_come) if to_come else 0,
+        "shows_past": len(days) > len(to_come) > 0,
         "left_out": rows_of(plan).filter(day=None),
         "may_change": plan.state != PlanState.SET_ASIDE,
     }
     return render(request, "rounds/week_grid.html", context)
 
 
-def _grid(plan: WeekPlan) -> list[GridRow]:
+def _grid(plan: WeekPlan, days: Sequence[date], today: date) -> list[GridRow]:
     shifts, _ = shifts_in_week(plan.organisation, plan.monday)
     works = {(shift.technician.pk, shift.day) for shift in shifts}
     people = {shift.technician.pk: shift.technician for shift in shifts}
@@ -72,13 +78,11 @@ def _grid(plan: WeekPlan) -> list[GridRow]:
         assert row.technician is not None
         people.setdefault(row.technician.pk, row.technician)
         cells.setdefault((row.technician_id, row.day), []).append(row)
-    today = today_at(plan.organisation)
     return [
         GridRow(
             person,
             tuple(
-                Cell(day, (key, day) in works, day < today, tuple(cells.get((key, day), ())))
-                for day in week_days(plan)
+                Cell(day, (key, day) in works, day < today, tuple(cells.get((key, day), ()))) for day in days
             ),
         )
         for key, person in sorted(people.items(), key=lambda item: item[1].name)

@@ -2,12 +2,12 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import date
 from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
 
-from service.rounds.figures import AT_RISK, pause_inside
+from service.rounds.figures import AT_RISK_MINUTES, is_at_risk, pause_inside, spare_minutes
 from service.rounds.hairline import Piece, Scale, hairline, scale_of
 from service.rounds.models import PlannedRound, PlannedVisit, WeekPlan
 from service.rounds.week_clock import midnight, seconds_into
@@ -27,7 +27,7 @@ class StopLine:
 
     @property
     def at_risk(self) -> bool:
-        return self.spare_minutes is not None and self.spare_minutes < AT_RISK.total_seconds() / 60
+        return is_at_risk(self.spare_minutes)
 
     @property
     def late_minutes(self) -> int:
@@ -83,6 +83,7 @@ class WeekLines:
     days: tuple[DayLines, ...]
     left_out: tuple[PlannedVisit, ...]
     scale: Scale
+    at_risk_minutes: int = AT_RISK_MINUTES
 
     @property
     def at_risk(self) -> tuple[StopLine, ...]:
@@ -133,7 +134,7 @@ def _round_line(row: PlannedRound, stops: Sequence[PlannedVisit], scale: Scale, 
     out = (row.back_at - row.depart_at).total_seconds() - pause_inside(row)
     return RoundLine(
         row=row,
-        stops=tuple(StopLine(stop, _spare(stop, zone)) for stop in stops),
+        stops=tuple(StopLine(stop, spare_minutes(stop, zone)) for stop in stops),
         pieces=hairline(row, stops, scale=scale, midnight=midnight(row.day, zone)),
         driving_minutes=round(driving / 60),
         working_minutes=working,
@@ -141,15 +142,3 @@ def _round_line(row: PlannedRound, stops: Sequence[PlannedVisit], scale: Scale, 
         overtime_minutes=round(row.overtime_seconds / 60),
         kilometres=round(metres / 1000, 1),
     )
-
-
-def _spare(stop: PlannedVisit, zone: ZoneInfo) -> int | None:
-    """Whole minutes from the beginning until the last moment at which it may begin."""
-    if stop.window_to is None or stop.start_at is None or stop.day is None:
-        return None
-    begins: datetime = stop.start_at.astimezone(zone)
-    last = datetime.combine(stop.day, stop.window_to, tzinfo=zone)
-    if stop.window_from == stop.window_to or stop.window_to == time.max:
-        # A visit that has begun keeps the moment at which it did.
-        return None
-    return int((last - begins).total_seconds() // 60)

@@ -259,6 +259,24 @@ def test_a_visit_is_pinned_taken_off_and_put_back(drafted: WeekPlan, in_firm: Fi
     assert str(row.day) == where["day"]
 
 
+def test_the_grid_begins_at_today_and_days_that_are_over_are_a_link_away(
+    drafted: WeekPlan, in_firm: Firm, sign_in: Any
+) -> None:
+    address = f"/rounds/plans/{drafted.pk}/grid/"
+    before = sign_in(in_firm.office).get(address)
+    assert (len(before.context["days"]), before.context["days_over"]) == (7, 0)
+    with time_machine.travel(BEFORE + timedelta(days=5), tick=False):
+        browser = sign_in(in_firm.office)
+        today = browser.get(address)
+        assert today.context["days"][0] == MONDAY + timedelta(days=2)
+        assert "Show the 2 days that are over" in text_of(today)
+        whole = browser.get(address, {"past": "1"})
+        assert len(whole.context["days"]) == 7
+        assert "Begin at today" in text_of(whole)
+    with time_machine.travel(BEFORE + timedelta(days=30), tick=False):
+        assert len(sign_in(in_firm.office).get(address).context["days"]) == 7
+
+
 def test_somebody_off_is_noted_and_the_week_asked_for_again(
     drafted: WeekPlan, in_firm: Firm, sign_in: Any
 ) -> None:
