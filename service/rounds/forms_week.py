@@ -43,7 +43,7 @@ def _technicians(by: Person, label: str) -> "forms.ModelChoiceField[Person]":
     return forms.ModelChoiceField(
         label=label,
         queryset=who_carries_out_visits(by),
-        empty_label=None,
+        empty_label="Choose who",
         error_messages={"required": "Choose who.", "invalid_choice": "Choose somebody from the list."},
     )
 

@@ -33,14 +33,6 @@ class StopLine:
     def late_minutes(self) -> int:
         return -(self.spare_minutes or 0)
 
-    @property
-    def drive_minutes(self) -> int:
-        return round(self.row.drive_seconds / 60)
-
-    @property
-    def drive_km(self) -> float:
-        return round(self.row.drive_metres / 1000, 1)
-
 
 @dataclass(frozen=True)
 class RoundLine:
@@ -54,14 +46,6 @@ class RoundLine:
     waiting_minutes: int
     overtime_minutes: int
     kilometres: float
-
-    @property
-    def back_drive_minutes(self) -> int:
-        return round(self.row.back_drive_seconds / 60)
-
-    @property
-    def back_km(self) -> float:
-        return round(self.row.back_drive_metres / 1000, 1)
 
 
 @dataclass(frozen=True)

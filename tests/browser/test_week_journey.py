@@ -9,11 +9,12 @@ from django.utils import timezone
 from django_scopes import scope
 from playwright.sync_api import Page, expect
 
-from service.rounds.build_week import build
+from service.rounds.build_week import ask_week_plan, build
 from service.rounds.models import PlannedVisit, WeekPlan
-from service.runs.models import Run
+from service.runs.models import Run, RunState
 from service.runs.work import do_run
 from service.visits.models import Visit, VisitState
+from tests.browser.examining import complaints
 from tests.browser.keyboard import Keyboard
 from tests.factories import AgreementFactory, ShiftFactory, TechnicianBaseFactory
 from tests.personas import Firm
@@ -42,7 +43,7 @@ def owing(firm: Firm) -> Firm:
 def plan_now(firm: Firm) -> None:
     """What the worker does with the run that was asked for; searching ends after a few rounds."""
     with scope(organisation=firm.organisation):
-        run = Run.objects.get()
+        run = Run.objects.get(state=RunState.QUEUED)
         Run.objects.filter(pk=run.pk).update(arguments={**run.arguments, "iterations": 40})
         do_run(run.pk, build)
 
@@ -120,3 +121,37 @@ def test_without_scripts_a_visit_is_moved_on_its_own_page(
     page.get_by_role("button", name="Move it").click()
 
     expect(page.get_by_text("is on the round of")).to_be_visible()
+
+
+def test_the_pages_that_change_a_planned_week_are_accessible(
+    new_page: Callable[..., Page], owing: Firm, enter: Any
+) -> None:
+    """With something on each: rounds to draw, places to choose from, two plans, the effect of a move."""
+    monday = next_monday()
+    for _ in range(2):
+        with scope(organisation=owing.organisation):
+            ask_week_plan(monday, owing.office)
+        plan_now(owing)
+    with scope(organisation=owing.organisation):
+        new, old = WeekPlan.objects.order_by("-created_at")
+        row = new.visits.filter(day__isnull=False).select_related("technician").first()
+        assert row is not None
+        item = new.rounds.get(pk=row.round_id)
+    page = new_page("desk")
+    enter(page, owing.office)
+    friday = monday + timedelta(days=4)
+    wrong = []
+    for path in (
+        f"/rounds/plans/{new.pk}/grid/",
+        f"/rounds/plans/{new.pk}/days/{row.day}/map/",
+        f"/rounds/planned-rounds/{item.pk}/map/",
+        f"/rounds/plans/{new.pk}/urgent/?spa={row.spa_id}&minutes=45&first_day={monday}&last_day={friday}",
+        f"/rounds/plans/{new.pk}/off/",
+        f"/rounds/plans/{new.pk}/compare/?with={old.pk}",
+        f"/rounds/planned-visits/{row.pk}/move/?technician={row.technician_id}&day={friday}",
+    ):
+        page.goto(path)
+        assert "Not here" not in page.title()
+        wrong += [f"{path}: {what}" for what in complaints(page)]
+
+    assert wrong == [], "\n".join(wrong)

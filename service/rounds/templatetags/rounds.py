@@ -93,12 +93,11 @@ def planned_stop(day: RoundOfDay | None, stop: Any) -> PlannedVisit | None:
 
 
 @register.filter
-def minutes(seconds: int | None) -> int:
-    """Seconds as whole minutes."""
-    return round((seconds or 0) / 60)
+def driven(seconds: int | None, metres: int | None) -> str:
+    """A drive as people say it.
 
-
-@register.filter
-def kilometres(metres: int | None) -> str:
-    """Metres as kilometres with one decimal."""
-    return f"{(metres or 0) / 1000:.1f}"
+    >>> driven(305, 3040), driven(20, 90)
+    ('5 min, 3.0 km', 'under 1 min')
+    """
+    whole = round((seconds or 0) / 60)
+    return f"{whole} min, {(metres or 0) / 1000:.1f} km" if whole else "under 1 min"
