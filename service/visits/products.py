@@ -17,6 +17,7 @@ def engine_product(product: Product) -> dict[str, Any]:
     }
     return {
         "id": str(product.pk),
+        "name": product.name,
         "substance": product.substance,
         "active_fraction": float(product.active_fraction),
         "form": product.form,

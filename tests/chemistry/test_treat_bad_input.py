@@ -92,6 +92,11 @@ BAD = {
         "products.1.id",
         "twice",
     ),
+    "a name that is no text": (
+        good(products=[kit("sodium_bisulfate")[0] | {"name": 7}]),
+        "products.0.name",
+        "text",
+    ),
     "products as text": (good(products="all"), "products", "list"),
     "unknown hold": (good(holds=["gremlins"]), "holds.0", "fouling"),
     "unknown shell": (good(shell="gold"), "shell", "acrylic"),

@@ -666,6 +666,21 @@ def test_a_product_the_warranty_forbids_is_not_used_and_says_so():
     assert "free_chlorine_mg_l" in unmet(answer)
 
 
+def test_products_that_are_not_used_are_called_by_their_names_each_reason_once():
+    request = without(
+        chlorine(("sodium_bisulfate", "sodium_carbonate"), readings={"ph": 7.9}), "total_alkalinity_mg_l"
+    )
+    for number, one in enumerate(request["products"], 1):
+        one["name"] = f"Product {number}"
+
+    answer = treat(request)
+
+    assert [caution for caution in answer["cautions"] if "Not used" in caution] == [
+        "Not used today: Product 1, Product 2, because "
+        "pH is not dosed without a reading of total alkalinity: test it first"
+    ]
+
+
 @pytest.mark.parametrize("shell", ["wood", "acrylic"])
 def test_trichlor_is_kept_out_of_wood_and_acrylic(shell):
     answer = treat(chlorine(("trichlor",), readings={"free_chlorine_mg_l": 1}, shell=shell))

@@ -19,16 +19,17 @@ AMPLE_MG_L: Final = 1000.0
 
 
 def usable(scene: Scene) -> tuple[tuple[Product, ...], list[str]]:
-    """Products a plan may dose today, and a sentence for each that is refused."""
+    """Products a plan may dose today, and a sentence for each reason to refuse some."""
     chosen: list[Product] = []
-    refused: list[str] = []
+    refused: dict[str, list[str]] = {}
     for product in scene.request.products:
         reason = refusal(scene, product)
         if reason is None:
             chosen.append(product)
         elif reason:
-            refused.append(f"{product.id} is not used: {reason}")
-    return tuple(chosen), refused
+            refused.setdefault(reason, []).append(product.called)
+    sentences = [f"Not used today: {', '.join(names)}, because {reason}" for reason, names in refused.items()]
+    return tuple(chosen), sentences
 
 
 def refusal(scene: Scene, product: Product) -> str | None:

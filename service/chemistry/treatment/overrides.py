@@ -228,11 +228,11 @@ def _out_of_place(earlier: Sequence[OwnDose], dose: OwnDose) -> list[tuple[str, 
     for past in earlier:
         one, other = past.product.substance, dose.product.substance
         reasons += [
-            (f"It must not go into one plan with {past.product.id}: {rule.why}", rule.source)
+            (f"It must not go into one plan with {past.product.called}: {rule.why}", rule.source)
             for rule in pairs.rules_between(one, other, scope="plan")
         ]
         if group_of(other) < group_of(one):
-            text = f"It comes before {past.product.id} in the order of work"
+            text = f"It comes before {past.product.called} in the order of work"
             reasons.append((text, pairs.COMMON_PRACTICE))
     reasons += _too_soon(earlier, dose)
     return reasons
@@ -245,7 +245,9 @@ def _too_soon(earlier: Sequence[OwnDose], dose: OwnDose) -> list[tuple[str, str]
     for past in reversed(earlier):
         wait = between_products(past.product.substance, dose.product.substance)
         if gone < wait.minutes:
-            return [(f"{wait.minutes} minutes must pass after {past.product.id}, {gone:g} have", wait.source)]
+            return [
+                (f"{wait.minutes} minutes must pass after {past.product.called}, {gone:g} have", wait.source)
+            ]
         if past.minutes_since is None:
             return []
         gone += past.minutes_since

@@ -29,6 +29,7 @@ class Product:
     label_wait_minutes   From dose to bathers, as the label says, [min].
     label_max_g_per_m3   Largest single dose, as the label says, [g of product per m3].
     maker_allows         The shell's maker and the label allow it in this spa (trichlor).
+    name                 What a sentence calls it; its id where it has no name.
     """
 
     id: str
@@ -40,6 +41,12 @@ class Product:
     label_wait_minutes: float | None = None
     label_max_g_per_m3: float | None = None
     maker_allows: bool = False
+    name: str = ""
+
+    @property
+    def called(self) -> str:
+        """What a sentence calls it."""
+        return self.name or self.id
 
     @property
     def in_feeder(self) -> bool:
@@ -92,6 +99,7 @@ def _product(entry: Mapping[str, Any]) -> Product:
         label_wait_minutes=_optional(entry, "label_wait_minutes"),
         label_max_g_per_m3=_optional(entry, "label_max_g_per_m3"),
         maker_allows=entry.get("maker_allows") is True,
+        name=entry.get("name") or "",
     )
 
 
@@ -119,6 +127,8 @@ def _identity_faults(entry: Mapping[str, Any], path: str, taken: Collection[str]
         return [FieldError(f"{path}.id", "A product needs an id, a short text")]
     if name in taken:
         return [FieldError(f"{path}.id", f"The id {name!r} stands twice")]
+    if not isinstance(entry.get("name", ""), str):
+        return [FieldError(f"{path}.name", "A product's name must be a text, or left out")]
     return []
 
 
