@@ -16,7 +16,8 @@ import signal
 import sys
 from collections.abc import Sequence
 from dataclasses import asdict
-from typing import Any
+from pathlib import Path
+from typing import Any, TextIO
 
 from .fields import BadRequestError
 from .insert import MOST_SLOTS, insert
@@ -45,16 +46,24 @@ class _Cancel:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status."""
     options = _parser().parse_args(arguments)
-    try:
-        request = json.load(sys.stdin)
-    except ValueError as error:
-        return _print(
-            {"errors": [{"field": "", "message": f"the request is not JSON: {error}"}]}, BAD_REQUEST
-        )
-    try:
-        return _print(_answer(options, request), 0)
-    except BadRequestError as error:
-        return _print({"errors": error.errors}, BAD_REQUEST)
+    with _only_answers() as output:
+        try:
+            request = json.load(sys.stdin)
+        except ValueError as error:
+            errors = [{"field": "", "message": f"the request is not JSON: {error}"}]
+            return _print(output, {"errors": errors}, BAD_REQUEST)
+        try:
+            return _print(output, _answer(options, request), 0)
+        except BadRequestError as error:
+            return _print(output, {"errors": error.errors}, BAD_REQUEST)
+
+
+def _only_answers() -> TextIO:
+    """Standard output for the answer alone: HiGHS greets there, whatever it is told."""
+    output = os.fdopen(os.dup(sys.stdout.fileno()), "w")
+    with Path(os.devnull).open("w") as nowhere:
+        os.dup2(nowhere.fileno(), sys.stdout.fileno())
+    return output
 
 
 def _answer(options: argparse.Namespace, request: Any) -> dict[str, Any]:
@@ -69,9 +78,9 @@ def _show(progress: Progress) -> None:
     print(json.dumps(asdict(progress)), file=sys.stderr, flush=True)
 
 
-def _print(answer: dict[str, Any], status: int) -> int:
-    json.dump(answer, sys.stdout)
-    print(flush=True)
+def _print(output: TextIO, answer: dict[str, Any], status: int) -> int:
+    json.dump(answer, output)
+    print(file=output, flush=True)
     return status
 
 

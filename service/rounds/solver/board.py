@@ -297,9 +297,12 @@ class Board:
 
 def routes_of(solution: pyvrp.Solution) -> Routes:
     """Routes as plain numbers."""
-    return tuple(
-        (route.vehicle_type(), tuple(stop.idx for stop in list(route)[1:-1])) for route in solution.routes()
-    )
+    return tuple(route_of(route) for route in solution.routes())
+
+
+def route_of(route: pyvrp.Route) -> tuple[int, tuple[int, ...]]:
+    """One route as (vehicle type, options in order)."""
+    return route.vehicle_type(), tuple(stop.idx for stop in list(route)[1:-1])
 
 
 def solution_from(data: pyvrp.ProblemData, routes: Routes) -> pyvrp.Solution:

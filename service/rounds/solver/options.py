@@ -53,6 +53,12 @@ class Options:
         for work in sorted(works, key=lambda work: work.jobs):
             self._add(work)
 
+    def alternatives(self) -> set[tuple[int, ...]]:
+        """Every set of options that may be exchanged for each other."""
+        timed = {options for ways in self.ways.values() for way in ways for options in way}
+        numbers = {option for options in timed for option in options}
+        return timed | {options for options in self.of_job.values() if numbers.isdisjoint(options)}
+
     def _add(self, work: DayWork) -> None:
         if work.bundles:
             self._add_ways(work)

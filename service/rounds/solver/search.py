@@ -15,6 +15,8 @@ import pyvrp
 
 from .board import DayCost
 from .linked import mend_together
+from .pool import Pool
+from .recombine import recombine
 from .recreate import put_back, put_back_on
 from .ruin import Removal, Ruin, Style
 from .taste import EAGER, NORMAL
@@ -67,6 +69,7 @@ class Search:
         self.prices = penalties.evaluator()
         self.rng = random.Random(seed)
         self.ruin = Ruin(week.model, style)
+        self.pool = Pool(week.model)
         self.iterations = 0
         self.best_cost: int | None = None
         self._best: tuple[list[int | None], list[pyvrp.Solution | None]] | None = None
@@ -91,6 +94,17 @@ class Search:
             return None
         chosen, solutions = self._best
         return self.week.snapshot_of(chosen, solutions, self.best_cost)
+
+    def recombine(self, until: float | None) -> None:
+        """Put the routes met so far together anew; go on from there if that is better."""
+        best = self.best()
+        if best is None:
+            return
+        before = self.week.snapshot()
+        found = recombine(self.week, self.pool, best, until)
+        self.week.restore(before)
+        if found is not None:
+            self.adopt(found)
 
     def step(self, fraction: float) -> None:
         """One round of ruin and recreate, when ``fraction`` of the search is over."""
@@ -207,7 +221,9 @@ class Search:
 
     def _accept(self, drafts: Drafts, constants: int) -> None:
         for day, (solution, cost) in drafts.items():
-            self.week.board(day).accept(solution, cost)
+            board = self.week.board(day)
+            board.accept(solution, cost)
+            self.pool.note(board, solution)
         self._constants = constants
         self._keep_if_best()
 

@@ -18,6 +18,8 @@ SHORTEST_LEG_S, LONGEST_LEG_S = 1.0, 3.0
 WANTED_LEGS = 20
 STEP_LEGS = 8
 """Legs of a search that is limited by steps."""
+RECOMBINE_EVERY = 3
+"""Legs from one recombination to the next."""
 SEARCHED = 0.9
 """Share of the time spent in the search; the rest goes to polishing the days."""
 MOST_POLISH_STEPS = 2000
@@ -121,14 +123,28 @@ def _legs(effort: Effort, begun: float, ends: float) -> list[Leg]:
     if effort.iterations is not None:
         count = min(STEP_LEGS, max(1, effort.iterations))
         each = effort.iterations // count
-        return [Leg(i / count, (i + 1) / count, steps=each) for i in range(count)]
+        return [
+            Leg(i / count, (i + 1) / count, steps=each, is_recombined=_is_recombined(i, count))
+            for i in range(count)
+        ]
     searched = begun + (ends - begun) * SEARCHED
     now = min(time.monotonic(), searched)
     length = min(LONGEST_LEG_S, max(SHORTEST_LEG_S, (searched - now) / WANTED_LEGS))
     count = max(1, round((searched - now) / length))
     return [
-        Leg(i / count, (i + 1) / count, until=now + (searched - now) * (i + 1) / count) for i in range(count)
+        Leg(
+            i / count,
+            (i + 1) / count,
+            until=now + (searched - now) * (i + 1) / count,
+            is_recombined=_is_recombined(i, count),
+        )
+        for i in range(count)
     ]
+
+
+def _is_recombined(leg: int, legs: int) -> bool:
+    """Some legs of the second half, the last one among them, begin with the routes met before."""
+    return leg > legs / 2 and (legs - 1 - leg) % RECOMBINE_EVERY == 0
 
 
 def _progress(model: Model, team: Team, fraction: float, begun: float) -> Progress:

@@ -28,18 +28,22 @@ def first_penalties(model: Model) -> Penalties:
     )
 
 
+def hard_penalties(model: Model) -> Penalties:
+    """Breaking a limit costs more than leaving a visit out."""
+    first = first_penalties(model)
+    return Penalties(first.load * HARD, first.time * HARD)
+
+
 def first_week(model: Model, seed: int) -> Week:
     """A week within all limits; whoever does not fit is left out for now."""
     week = Week(model, seed)
     load_previous(week)
-    hard = first_penalties(model)
-    hard.load *= HARD
-    hard.time *= HARD
+    hard = hard_penalties(model)
     prices, rng = hard.evaluator(), random.Random(seed)
     for unit in sorted(week.unserved(), key=lambda u: _order(model, u)):
         put_back(week, unit, prices, rng, EXACT)
     week.accept_days(board.day.day for board in week.live_boards())
-    _improve(week, hard)
+    improve(week, hard)
     settle(week)
     return week
 
@@ -52,7 +56,7 @@ def _order(model: Model, unit: int) -> tuple[int, int, int]:
     return len(item.choices), -load, -times * sum(visits[v].service for v in item.visits)
 
 
-def _improve(week: Week, penalties: Penalties) -> None:
+def improve(week: Week, penalties: Penalties) -> None:
     """Local search on every day, kept where it helps."""
     prices = penalties.evaluator()
     for board in week.live_boards():

@@ -17,12 +17,16 @@ from typing import Any
 from .board import Routes
 from .exact import move_jobs
 from .polish import polish_day
+from .pool import Shape
 from .problem import Problem
 from .ruin import STYLES
 from .search import Search
 from .start import first_penalties
 from .week import Model, Snapshot, Week, build_model
 
+RECOMBINED = 0.4
+"""Most of a leg's time that goes into putting known routes together anew, where a leg begins so."""
+MOST_SHAPES_SENT = 4000
 PATIENCE_S = 20.0
 """How long a process may be overdue before the others go on without it."""
 
@@ -38,6 +42,17 @@ class Leg:
     until: float | None = None
     """Of the monotonic clock, which all processes of a machine share, [s]."""
     steps: int | None = None
+    is_recombined: bool = False
+    """Whether the first member begins it by putting the routes that all have met together anew."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What another process hands in after a leg."""
+
+    best: Snapshot | None
+    shapes: list[Shape]
+    iterations: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +89,11 @@ class Member:
             self.search.step(leg.begins + (leg.ends - leg.begins) * share)
             done += 1
         return self.search.best()
+
+    def recombine(self, leg: Leg) -> None:
+        """Put known routes together anew, for a part of the leg's time."""
+        now = time.monotonic()
+        self.search.recombine(None if leg.until is None else now + RECOMBINED * (leg.until - now))
 
     def finish(self, task: Finish, is_cancelled: IsCancelled) -> dict[int, Routes]:
         """Better routes for the days asked for."""
@@ -153,10 +173,14 @@ class Team:
         """Everybody searches for one leg."""
         self._send((leg, self.best))
         self._own.search.adopt(self.best)
-        found = [self._own.run(leg, self._check)]
-        answers = self._receive(leg.until)
-        self.iterations = self._own.search.iterations + sum(iterations for _, iterations in answers)
-        for snapshot in [*found, *(snapshot for snapshot, _ in answers)]:
+        if leg.is_recombined:
+            self._own.recombine(leg)
+        own = self._own.run(leg, self._check)
+        answers: list[Found] = self._receive(leg.until)
+        self.iterations = self._own.search.iterations + sum(answer.iterations for answer in answers)
+        for answer in answers:
+            self._own.search.pool.add(answer.shapes)
+        for snapshot in [own, *(answer.best for answer in answers)]:
             if snapshot is not None and snapshot.cost < self.best.cost:
                 self.best = snapshot
 
@@ -223,7 +247,9 @@ def _serve(
                 continue
             leg, best = message
             member.search.adopt(best)
-            connection.send((member.run(leg, cancelled.is_set), member.search.iterations))
+            found = member.run(leg, cancelled.is_set)
+            shapes = member.search.pool.take_fresh(MOST_SHAPES_SENT)
+            connection.send(Found(found, shapes, member.search.iterations))
     except BrokenPipeError:
         return
 
