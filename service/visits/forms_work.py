@@ -188,8 +188,8 @@ class SignForm(forms.Form):
     )
     pin = forms.CharField(
         label="Your signing PIN",
-        required=False,
         strip=False,
+        error_messages={"required": "Type your signing PIN."},
         widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
     )
     owner_signature = forms.CharField(required=False, widget=forms.HiddenInput)
