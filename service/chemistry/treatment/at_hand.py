@@ -36,7 +36,7 @@ def refusal(scene: Scene, product: Product) -> str | None:
     """Why a product is not dosed; "" when it simply has no use today, None when it may be used."""
     request, substance = scene.request, product.substance
     if substance in request.forbidden:
-        return f"this spa's warranty note or client forbids {substance}"
+        return f"this spa's warranty note or client forbids {substance.replace('_', ' ')}"
     if substance == "trichlor" and request.shell in ("wood", "acrylic") and not product.maker_allows:
         return "trichlor is too acid for this shell unless its maker and the label allow it"
     if product.in_feeder:
