@@ -5,6 +5,7 @@ from typing import Any
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from service.importing.columns import KINDS
 from service.importing.models import ListState
 from tests.importing.listing import problems, uploaded, workbook
 from tests.personas import Firm
@@ -33,7 +34,7 @@ def _spoil(data: bytes, changes: list[tuple[int, bytes, int]]) -> bytes:
 @MANY
 @given(
     data=st.one_of(st.binary(min_size=1, max_size=400), spoilt(GOOD), spoilt(BOOK)),
-    kind=st.sampled_from(["client", "site", "spa", "reading", "all"]),
+    kind=st.sampled_from([*KINDS, "all"]),
 )
 @example(data=b"name\n\0\n", kind="client")
 @example(data=b"name,reference\n" + b"\xff\xfe,1\n", kind="client")
@@ -43,6 +44,7 @@ def _spoil(data: bytes, changes: list[tuple[int, bytes, int]]) -> bytes:
 @example(
     data=b"taken_at;spa;ph\n0001-01-01T00:00:00+23:59;x;1e9\n9999-12-31T23:59:59-23:59;x;NaN", kind="reading"
 )
+@example(data=b"spa;frequency;starts_on;times_a_week;window_from;weekdays\nx;x;1;2;25:61;8", kind="agreement")
 @example(data="spa_reference;taken_at;ph\nT;٣٫٤;²\n".encode(), kind="reading")
 @example(data="name;volume_l;site\nA;٩٠٠;Mill Barn\nB;Infinity;\nC;1e999999;\n".encode(), kind="spa")
 def test_odd_bytes_get_a_clear_answer(in_firm: Firm, data: bytes, kind: str) -> None:
