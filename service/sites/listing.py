@@ -158,8 +158,9 @@ def known_sort(asked: str, columns: Sequence[Column], otherwise: str = "") -> st
 def order_of(sort: str, columns: Sequence[Column]) -> list[str]:
     """The fields that the rows are ordered by; the key last, so that the order is the same every time."""
     column = next(column for column in columns if column.key == sort.removeprefix("-"))
-    sign = "-" if sort.startswith("-") else ""
-    return [*(f"{sign}{name}" for name in column.order_by), "id"]
+    if not sort.startswith("-"):
+        return [*column.order_by, "id"]
+    return [*(name[1:] if name.startswith("-") else f"-{name}" for name in column.order_by), "id"]
 
 
 def heads_of(sort: str, columns: Sequence[Column]) -> list[Head]:

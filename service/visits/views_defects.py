@@ -1,12 +1,14 @@
-"""Defects: the open ones as a list, one with the owner's answer and how it was settled."""
+"""Defects: a list with words, filters and order; one with the owner's answer and how it was settled."""
 
 from collections.abc import Iterable
+from datetime import date
 from typing import Any
 from uuid import UUID
 
 from django import forms
 from django.contrib import messages
-from django.core.paginator import Paginator
+from django.db.models import Case, Q, When
+from django.db.models.functions import Coalesce
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
@@ -15,12 +17,15 @@ from accounts.access import page_for, signed_in
 from accounts.roles import Action
 from service.shell.days import DayField
 from service.sites.forms import done_or_told
-from service.sites.listing import ROWS_PER_PAGE
+from service.sites.listing import Column, Filters, known_sort, listing, words_field
 from service.visits.defects import grade_defect, record_consent, settle_defect, visible_defects
 from service.visits.editing import Refused
 from service.visits.models import Consent, Defect, Photo, Severity, WhoPays
 
 ABOVE = ("spa__site__client", "found_by", "closed_by")
+# The worst first, whatever the words are; no day set after every day.
+_BADNESS = Case(*(When(severity=one, then=rank) for rank, one in enumerate(Severity.values)))
+_DUE = Coalesce("due_on", date.max)
 SEALED = ("spa__site__access_code", "spa__site__access_notes")
 
 
@@ -43,15 +48,48 @@ class SettleForm(forms.Form):
     )
 
 
+class DefectFilter(forms.Form):
+    q = words_field()
+    severity = forms.ChoiceField(label="How bad", choices=[("", "Any"), *Severity.choices], required=False)
+    consent = forms.ChoiceField(
+        label="Owner's answer", choices=[("", "Any"), *Consent.choices], required=False
+    )
+    show = forms.ChoiceField(
+        label="State", choices=(("", "Open"), ("settled", "Settled"), ("all", "All")), required=False
+    )
+
+
+FILTERS = Filters(
+    form=DefectFilter,
+    words=("description", "closing_note", "spa__name", "spa__reference", "spa__site__name"),
+    equal={"severity": "severity", "consent": "consent"},
+    archived=(),
+)
+COLUMNS = (
+    Column("what", "What is wrong", ("description",)),
+    Column("spa", "Spa", ("spa__name", "spa__site__name")),
+    Column("bad", "How bad", ("badness", "due", "-found_at")),
+    Column("answer", "Owner's answer", ("consent", "badness")),
+    Column("due", "Mend by", ("due", "badness")),
+    Column("found", "Found", ("found_at",)),
+)
+
+
 @page_for(Action.SEE_FIRM, Action.SEE_OWN_CLIENTS)
 @require_safe
 def defects(request: HttpRequest) -> HttpResponse:
     """Open defects, those that close a spa first; ``?show=all`` adds the settled ones."""
-    person, show_all = signed_in(request), request.GET.get("show") == "all"
-    rows = visible_defects(person) if show_all else visible_defects(person).filter(closed_at=None)
-    rows = rows.select_related(*ABOVE).defer(*SEALED).order_by("severity", "due_on", "-found_at", "pk")
-    page = Paginator(rows, ROWS_PER_PAGE).get_page(request.GET.get("page"))
-    return render(request, "visits/defects.html", {"page": page, "all": show_all})
+    person, given = signed_in(request), request.GET.copy()
+    show = given.get("show", "")
+    given["sort"] = known_sort(given.get("sort", ""), COLUMNS, "bad")
+    rows = visible_defects(person).filter(_in_state(show)).annotate(badness=_BADNESS, due=_DUE)
+    rows = rows.select_related(*ABOVE).defer(*SEALED)
+    found = listing(rows, given=given, filters=FILTERS, columns=COLUMNS)
+    return render(request, "visits/defects.html", {"listing": found, "show": show})
+
+
+def _in_state(show: str) -> Q:
+    return {"all": Q(), "settled": Q(closed_at__isnull=False)}.get(show, Q(closed_at=None))
 
 
 @page_for(Action.SEE_FIRM, Action.SEE_OWN_CLIENTS)

@@ -163,6 +163,13 @@ class TestAgreements:
         context = office.get(reverse("rounds:agreements"), given).context
         assert context["listing"].page.paginator.count == found
 
+    @pytest.mark.parametrize(("sort", "found"), [("often", [3, 2]), ("-often", [2, 3])])
+    def test_it_sorts_by_how_often_both_ways(self, office, in_firm, sort, found):
+        for times in (2, 3):
+            AgreementFactory(spa=in_firm.spa, times_a_week=times)
+        page = office.get(reverse("rounds:agreements"), {"sort": sort}).context["listing"].page
+        assert [row.times_a_week for row in page] == found
+
     def test_it_takes_twelve_queries_at_most_whatever_the_rows(
         self, office, in_firm, django_assert_max_num_queries
     ):
