@@ -11,7 +11,8 @@ from django.db import transaction
 from accounts.access import require
 from accounts.audit import record_event
 from accounts.models import Person
-from service.office.bulk_changes import CHANGES, MAY_CHANGE, Change
+from service.office.bulk_changes import CHANGES, MAY_CHANGE
+from service.office.change import Change
 from service.visits.editing import Refused
 
 MOST_ROWS = 500

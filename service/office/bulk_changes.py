@@ -1,7 +1,6 @@
 """What can be changed on many rows at once: each change goes through the use case of one row."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from django import forms
@@ -9,6 +8,8 @@ from django import forms
 from accounts.models import Person
 from accounts.roles import Action
 from service.chemistry.guidelines import available
+from service.office.bulk_agreements import AGREEMENTS
+from service.office.change import Change, choice
 from service.shell.days import DayField
 from service.sites.archive import archive, restore
 from service.sites.forms import SpaForm
@@ -21,24 +22,6 @@ from service.visits.plan import cancel_visit, change_plan
 AS_ABOVE = "As the level above"
 
 
-@dataclass(frozen=True)
-class Change:
-    """One change.
-
-    field  Makes the form field of the new value, for the person who changes; None: there is no value.
-    now    What stands in a row, in words.
-    said   A new value in words.
-    act    Does it to one row: (row, value, by). Raises ValidationError or Refused.
-    """
-
-    key: str
-    label: str
-    now: Callable[[Any], str]
-    act: Callable[[Any, Any, Person], Any]
-    field: Callable[[Person], forms.Field] | None = None
-    said: Callable[[Any], str] = str
-
-
 def _guideline_title(guideline_id: str) -> str:
     guideline = known(guideline_id) if guideline_id else None
     return guideline.title if guideline else guideline_id or AS_ABOVE
@@ -47,10 +30,6 @@ def _guideline_title(guideline_id: str) -> str:
 def _guideline_field(_: Person) -> forms.Field:
     sets = [(one.id, one.title) for one in available(portable=True)]
     return forms.ChoiceField(label="Guideline", choices=[("", AS_ABOVE), *sets], required=False)
-
-
-def _choice(label: str, choices: Any) -> Callable[[Person], forms.Field]:
-    return lambda _: forms.ChoiceField(label=label, choices=choices)
 
 
 def _temperature_field(_: Person) -> forms.Field:
@@ -118,7 +97,7 @@ CHANGES: Mapping[str, tuple[Change, ...]] = {
             "Kind of client",
             now=lambda row: str(ClientKind(row.kind).label),
             act=lambda row, value, by: change_client(client=row, by=by, kind=value),
-            field=_choice("Kind", ClientKind.choices),
+            field=choice("Kind", ClientKind.choices),
             said=lambda value: str(ClientKind(value).label),
         ),
         GUIDELINE,
@@ -141,7 +120,7 @@ CHANGES: Mapping[str, tuple[Change, ...]] = {
             "Feeder",
             now=lambda row: str(Feeder(row.feeder).label),
             act=lambda row, value, by: change_spa(spa=row, by=by, feeder=value),
-            field=_choice("Feeder", Feeder.choices),
+            field=choice("Feeder", Feeder.choices),
             said=lambda value: str(Feeder(value).label),
         ),
         ARCHIVE,
@@ -175,5 +154,7 @@ CHANGES: Mapping[str, tuple[Change, ...]] = {
             said=lambda value: f"Cancelled: {value}",
         ),
     ),
+    "agreements": AGREEMENTS,
 }
-MAY_CHANGE = {kind: Action.PLAN_VISITS if kind == "visits" else Action.EDIT_SITES for kind in CHANGES}
+_PLANNED = ("visits", "agreements")
+MAY_CHANGE = {kind: Action.PLAN_VISITS if kind in _PLANNED else Action.EDIT_SITES for kind in CHANGES}

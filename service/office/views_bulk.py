@@ -16,7 +16,10 @@ from accounts.access import page_for, require, signed_in
 from accounts.models import Person
 from accounts.roles import Action
 from service.office.bulk import MOST_ROWS, change_rows, look, the_change
-from service.office.bulk_changes import CHANGES, MAY_CHANGE, Change
+from service.office.bulk_changes import CHANGES, MAY_CHANGE
+from service.office.change import Change
+from service.rounds.views_agreements import found_agreements
+from service.rounds.visible import visible_agreements
 from service.sites.listing import Filters, found_by
 from service.sites.views.clients import FILTERS as CLIENT_FILTERS
 from service.sites.views.sites import FILTERS as SITE_FILTERS
@@ -31,6 +34,7 @@ LISTS = {
     "sites": "sites:sites",
     "spas": "sites:spas",
     "visits": "visits:planned",
+    "agreements": "rounds:agreements",
 }
 FILTERS: Mapping[str, Filters] = {"clients": CLIENT_FILTERS, "sites": SITE_FILTERS, "spas": SPA_FILTERS}
 SKIPPED_SHOWN = 20
@@ -66,7 +70,7 @@ def _change(
     if request.POST.get("step") != "do":
         outcome = look(**asked)
         context |= {"outcome": outcome, "skipped": outcome.skipped[:SKIPPED_SHOWN]}
-        context["value"] = request.POST.get("value", "")
+        context["values"] = request.POST.getlist("value")
         return render(request, "office/change_summary.html", context)
     outcome = change_rows(**asked)
     skipped = f" {len(outcome.skipped)} skipped." if outcome.skipped else ""
@@ -85,8 +89,10 @@ def _chosen(kind: str, person: Person, given: QueryDict) -> QuerySet[Any]:
     rows = _visible(kind, person)
     if not given.get("all"):
         return rows.filter(pk__in=_keys(given))
-    if kind != "visits":
+    if kind in FILTERS:
         return found_by(rows, given=given, filters=FILTERS[kind])
+    if kind == "agreements":
+        return rows.filter(pk__in=found_agreements(person, given).order_by().values("pk"))
     form = PlannedFilter(given, people=who_carries_out_visits(person))
     form.is_valid()
     return rows.filter(Q(pk__in=found_visits(person, form.cleaned_data).order_by().values("pk")))
@@ -101,6 +107,12 @@ def _visible(kind: str, person: Person) -> QuerySet[Any]:
     if kind == "spas":
         spas = visible_spas(person).select_related("site__client__organisation", "organisation")
         return spas.defer("site__access_code", "site__access_notes").order_by("name", "pk")
+    if kind == "agreements":
+        agreements = visible_agreements(person).select_related(
+            "spa__site__client", "organisation", "preferred"
+        )
+        agreements = agreements.defer("spa__site__access_code", "spa__site__access_notes")
+        return agreements.prefetch_related("not_with").order_by("spa__name", "pk")
     visits = visible_visits(person).select_related("spa__site__client", "organisation", "technician")
     return visits.defer("spa__site__access_code", "spa__site__access_notes").order_by("planned_on", "pk")
 

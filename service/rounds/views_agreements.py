@@ -6,8 +6,8 @@ from uuid import UUID
 
 from django import forms
 from django.contrib import messages
-from django.db.models import Q
-from django.http import HttpRequest, HttpResponse
+from django.db.models import Q, QuerySet
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
@@ -19,14 +19,13 @@ from service.rounds.agree import add_agreement, add_skill, change_agreement, end
 from service.rounds.forms_agreements import AgreementForm, EndForm, SkillForm
 from service.rounds.forms_settings import SettingsForm
 from service.rounds.models import Agreement, Frequency, Skill
-from service.rounds.models.agreements import WEEKDAYS
 from service.rounds.round_settings import change_round_settings, round_settings
 from service.rounds.strip import strip_of
 from service.rounds.visible import visible_agreements
-from service.rounds.words import say_day, say_list
+from service.rounds.words import say_day, say_list, say_weekdays
 from service.shell.days import today_at
 from service.sites.forms import done_or_told
-from service.sites.listing import Column, Filters, listing, words_field
+from service.sites.listing import Column, Filters, found_by, listing, words_field
 from service.sites.models import Spa
 from service.sites.pages import Step, form_page, trail
 from service.sites.visible import visible_spas
@@ -68,11 +67,18 @@ def agreements(request: HttpRequest) -> HttpResponse:
     context = {
         "listing": found,
         "strip": strip,
-        "lines": [(row, _days(row), strip.cells.get(row.pk, [])) for row in found.page],
+        "lines": [(row, say_weekdays(row.weekdays), strip.cells.get(row.pk, [])) for row in found.page],
         "may_plan": person.may(Action.PLAN_VISITS),
         "today": today,
     }
     return render(request, "rounds/agreements.html", context)
+
+
+def found_agreements(person: Person, given: QueryDict) -> QuerySet[Agreement]:
+    """Every agreement, on all pages, that the address ``given`` leaves."""
+    today = today_at(person.organisation)
+    rows = visible_agreements(person).filter(_in_force(given.get("force", ""), today))
+    return found_by(rows, given=given, filters=FILTERS)
 
 
 def _in_force(force: str, today: date) -> Q:
@@ -80,14 +86,6 @@ def _in_force(force: str, today: date) -> Q:
         return Q()
     ended = Q(ends_on__lt=today)
     return ended if force == "ended" else ~ended | Q(ends_on=None)
-
-
-def _days(agreement: Agreement) -> str:
-    if len(agreement.weekdays) == len(WEEKDAYS):
-        return "any day"
-    if agreement.weekdays == (0, 1, 2, 3, 4):
-        return "Monday to Friday"
-    return say_list([WEEKDAYS[day] for day in agreement.weekdays])
 
 
 @page_for(Action.PLAN_VISITS)

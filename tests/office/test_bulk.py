@@ -105,7 +105,7 @@ def test_another_firms_rows_are_left_alone(firm: Firm, stranger: Firm, sign_in: 
 
 
 @pytest.mark.parametrize("role", [Role.TECHNICIAN, Role.AUDITOR, Role.RENTAL_MANAGER])
-@pytest.mark.parametrize("kind", ["clients", "sites", "spas", "visits"])
+@pytest.mark.parametrize("kind", ["clients", "sites", "spas", "visits", "agreements"])
 def test_only_the_office_changes_rows(firm: Firm, sign_in: Any, role: Role, kind: str) -> None:
     browser = sign_in(firm.people[role])
 
