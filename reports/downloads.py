@@ -42,9 +42,7 @@ def standing_of(record: Record, copy: Copy) -> Standing:
     file = ReportFile.objects.filter(visit=record.visit_id, kind=copy.kind, edition=copy.edition).first()
     if file is not None and is_kept(file):
         return Standing(file, None)
-    runs = Run.objects.filter(
-        organisation=record.organisation_id, task=RECORD_TASK, arguments__visit=str(record.visit_id)
-    )
+    runs = Run.objects.filter(organisation=record.organisation_id, about=record.visit_id, task=RECORD_TASK)
     return Standing(None, runs.order_by("-created_at").first())
 
 

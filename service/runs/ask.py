@@ -25,7 +25,13 @@ _ONE_RETRY = {"max_retries": 1, "interval_start": 0}
 
 @transaction.atomic
 def ask_run(
-    *, task: str, arguments: Mapping[str, Any], title: str, by: Person | None, organisation: Organisation
+    *,
+    task: str,
+    arguments: Mapping[str, Any],
+    title: str,
+    by: Person | None,
+    organisation: Organisation,
+    about: UUID | None = None,
 ) -> Run:
     """Ask for one piece of background work. Call inside the transaction of the change that needs it.
 
@@ -33,6 +39,7 @@ def ask_run(
                may ask for what a room above it does.
     arguments  JSON for the task: keys of rows and choices, nothing about people.
     title      What a person sees: "Visit record of 3 June, Hillside".
+    about      Key of the row that it works on, where its runs are looked for by that row.
     by         Who asked; None for the product itself.
 
     The message leaves after the transaction is kept. A queue that is down loses nothing: the row
@@ -42,6 +49,7 @@ def ask_run(
         organisation=organisation,
         task=task,
         arguments=dict(arguments),
+        about=about,
         title=title,
         asked_by=by,
         send_again_at=timezone.now() + stale_after(),

@@ -34,6 +34,8 @@ class Run(OwnedByOrganisation):
 
     task = models.CharField(max_length=100, editable=False)
     arguments = models.JSONField(default=dict, editable=False)
+    # The row that it works on, by which its runs are found again.
+    about = models.UUIDField(null=True, editable=False)
     title = models.CharField(max_length=200)
     state = models.CharField(max_length=10, choices=RunState, default=RunState.QUEUED)
     progress_done = models.PositiveIntegerField(default=0)
@@ -54,6 +56,7 @@ class Run(OwnedByOrganisation):
         ordering: ClassVar = ["-created_at"]
         indexes: ClassVar = [
             models.Index(fields=["organisation", "-created_at"], name="run_by_time"),
+            models.Index(fields=["organisation", "about"], name="run_about"),
             models.Index(fields=["state", "seen_at"], name="run_stale"),
             models.Index(fields=["state", "send_again_at"], name="run_unsent"),
         ]

@@ -18,6 +18,7 @@ def ask_for_record_pdf(visit: Visit, *, by: Person) -> Run:
     return ask_run(
         task=RECORD_TASK,
         arguments={"visit": str(visit.pk)},
+        about=visit.pk,
         title=f"Visit record of {day.day} {day:%B %Y}, {visit.spa.name}",
         by=by,
         organisation=visit.organisation,
