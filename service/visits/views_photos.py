@@ -72,8 +72,8 @@ def visit_photo_remove(request: HttpRequest, pk: UUID, photo_pk: UUID) -> HttpRe
 @cache_control(private=True, max_age=3600)
 def photo_file(request: HttpRequest, pk: UUID, photo_pk: UUID) -> HttpResponse:
     """The picture. Its type is fixed and sniffing refused, so that it is never taken for a page."""
-    visits = visible_visits(signed_in(request))
-    photo = get_object_or_404(Photo.objects.filter(visit__in=visits), pk=photo_pk, visit=pk)
+    visits = visible_visits(signed_in(request)).filter(pk=pk)
+    photo = get_object_or_404(Photo.objects.filter(visit__in=visits.values("pk")), pk=photo_pk)
     try:
         with photo.file.open("rb") as file:
             content = file.read()
