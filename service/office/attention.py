@@ -29,7 +29,7 @@ class Attention:
 
 
 def attention(*, by: Person, kind: str = "", technician: str = "") -> Attention:
-    """What needs a person of the firm, most urgent first; eight queries, whatever the number of rows.
+    """What needs a person of the firm, most urgent first; ten queries, whatever the number of rows.
 
     Raises NotAllowed.
     """
@@ -38,7 +38,7 @@ def attention(*, by: Person, kind: str = "", technician: str = "") -> Attention:
     found = [
         *needs_of_closures(now, zone),
         *needs_of_visits(now, zone),
-        *needs_of_spas(now, zone),
+        *needs_of_spas(by.organisation, now, zone),
         *needs_of_things(by, now, zone),
     ]
     found.sort(key=_urgent_first)

@@ -5,13 +5,14 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet, Subquery
 from django.urls import reverse
 
+from accounts.models import Organisation
 from service.office.need import Kind, Need, Urgency, about_spa
 from service.rounds.models import Booking
 from service.sites.archive import in_use
-from service.sites.models import Spa
+from service.sites.models import Site, Spa
 from service.visits.clock import day_of, say
 from service.visits.due import DueJob
 from service.visits.models import OPEN_STATES, Closure, TaskKind, Verdict, Visit, VisitState
@@ -21,21 +22,23 @@ from service.visits.overdue import overdue_jobs
 GUESTS_WITHIN = timedelta(hours=36)
 
 
-def needs_of_spas(now: datetime, zone: ZoneInfo) -> Iterator[Need]:
-    """Guests and overdue duties; one query for the spas and at most four for their duties."""
+def needs_of_spas(firm: Organisation, now: datetime, zone: ZoneInfo) -> Iterator[Need]:
+    """Guests and overdue duties; three queries for the spas and at most four for their duties."""
     today = day_of(now, zone)
-    spas = list(_spas(now, today))
-    for spa in spas:
+    for spa in _awaiting_guests(now, today):
         if need := _guests_need(spa, now, zone):
             yield need
+    spas = list(_spas(today))
+    for spa in spas:
+        spa.organisation = firm
     overdue = overdue_jobs(spas, today)
     for spa in spas:
         for job in overdue.get(spa.pk, ()):
             yield _duty_need(spa, job)
 
 
-def _spas(now: datetime, today: date) -> QuerySet[Spa]:
-    """Spas in use with the next arrival, the visit that comes next, and what the last one said."""
+def _awaiting_guests(now: datetime, today: date) -> QuerySet[Spa]:
+    """Spas in use at which guests arrive soon, with what the last visit said and what comes before them."""
     arrivals = Booking.objects.filter(
         Q(spa=None) | Q(spa=OuterRef("pk")),
         site=OuterRef("site"),
@@ -45,36 +48,45 @@ def _spas(now: datetime, today: date) -> QuerySet[Spa]:
     ).order_by("arrives_at")
     spa = OuterRef("pk")
     last = Visit.objects.filter(spa=spa, state=VisitState.SIGNED).order_by("-ended_at")
-    coming = Visit.objects.filter(spa=spa, state__in=OPEN_STATES, planned_on__gte=today)
-    coming = coming.order_by("planned_on", "window_from", "pk")
+    coming = _coming(today)
     return (
-        in_use(Spa.objects.all())
-        .select_related("site__client", "organisation")
-        .only(
-            "name",
-            "guideline_id",
-            "volume_l",
-            "commissioned_on",
-            "organisation__guideline_id",
-            "organisation__time_zone",
-            "site__name",
-            "site__guideline_id",
-            "site__supply_water",
-            "site__client__name",
-            "site__client__guideline_id",
-            "site__client__kind",
-        )
+        in_use(Spa.objects.filter(Exists(arrivals.order_by())))
+        .select_related("site__client")
+        .only("name", "site__name", "site__client__name")
         .annotate(
             arrives_at=Subquery(arrivals.values("arrives_at")[:1]),
             verdict=Subquery(last.values("verdict")[:1]),
             fit_from=Subquery(last.values("fit_from")[:1]),
             holds_until=Subquery(last.values("holds_until")[:1]),
             closed=Subquery(Closure.objects.filter(spa=spa, reopened_at=None).values("pk")[:1]),
+            coming_on=Subquery(coming.values("planned_on")[:1]),
+        )
+        .order_by("site__name", "name", "pk")
+    )
+
+
+def _spas(today: date) -> QuerySet[Spa]:
+    """Spas in use with the visit that comes next; their sites, of which there are fewer, are read once."""
+    coming = _coming(today)
+    sites = Site.objects.select_related("client").only(
+        "name", "guideline_id", "supply_water", "client__name", "client__guideline_id", "client__kind"
+    )
+    return (
+        in_use(Spa.objects.all())
+        .prefetch_related(Prefetch("site", sites))
+        .only("name", "site", "organisation", "guideline_id", "volume_l", "commissioned_on")
+        .annotate(
             coming=Subquery(coming.values("pk")[:1]),
             coming_on=Subquery(coming.values("planned_on")[:1]),
         )
         .order_by("site__name", "name", "pk")
     )
+
+
+def _coming(today: date) -> QuerySet[Visit]:
+    """Of the spa around it: the visits to come, the next one first."""
+    coming = Visit.objects.filter(spa=OuterRef("pk"), state__in=OPEN_STATES, planned_on__gte=today)
+    return coming.order_by("planned_on", "window_from", "pk")
 
 
 def _guests_need(spa: Spa, now: datetime, zone: ZoneInfo) -> Need | None:

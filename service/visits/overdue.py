@@ -7,7 +7,7 @@ Custom is left out: only what a document states can be overdue.
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -85,7 +85,7 @@ def _pasts(guidelines: Iterable[Guideline], today: date, zone: ZoneInfo) -> _Pas
     if any(d.microbiology_intervals for d in duties):
         _note_samples(pasts, zone)
     if any(d.water_replacement for d in duties):
-        _note_solids(pasts, today)
+        _note_solids(pasts, today, zone)
     if any(_asks_for_groups(d) for d in duties):
         _note_changeovers(pasts, today)
     return pasts
@@ -108,12 +108,11 @@ def _note_samples(pasts: _Pasts, zone: ZoneInfo) -> None:
         pasts.read[spa][name] = day_of(last, zone)
 
 
-def _note_solids(pasts: _Pasts, today: date) -> None:
+def _note_solids(pasts: _Pasts, today: date, zone: ZoneInfo) -> None:
     since = today - timedelta(days=LOOK_BACK_DAYS)
-    readings = Reading.objects.filter(parameter=_SOLIDS, governs=True, visit__planned_on__gte=since).order_by(
-        "taken_at"
-    )
-    for spa, value in readings.values_list("visit__spa", "value"):
+    start = datetime.combine(since, time.min, zone)
+    readings = Reading.objects.filter(parameter=_SOLIDS, governs=True, taken_at__gte=start)
+    for spa, value in readings.order_by("taken_at").values_list("visit__spa", "value"):
         pasts.solids[spa] = float(value)
 
 

@@ -94,6 +94,7 @@ class Visit(OwnedByOrganisation):
             models.Index(fields=["spa", "-planned_on"], name="visit_by_spa"),
             models.Index(fields=["spa", "state", "-ended_at"], name="visit_last_signed"),
             models.Index(fields=["organisation", "state", "planned_on"], name="visit_by_state"),
+            models.Index(fields=["organisation", "verdict", "planned_on"], name="visit_by_verdict"),
         ]
         constraints: ClassVar = [
             models.CheckConstraint(condition=Q(state__in=VisitState.values), name="visit_state_is_known"),

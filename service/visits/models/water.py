@@ -79,7 +79,10 @@ class Reading(OwnedByOrganisation):
 
     class Meta:
         ordering: ClassVar = ["taken_at", "id"]
-        indexes: ClassVar = [models.Index(fields=["visit", "parameter"], name="reading_by_parameter")]
+        indexes: ClassVar = [
+            models.Index(fields=["visit", "parameter"], name="reading_by_parameter"),
+            models.Index(fields=["organisation", "parameter", "taken_at"], name="reading_by_time"),
+        ]
         constraints: ClassVar = [
             models.UniqueConstraint(
                 fields=["visit", "parameter", "moment"],

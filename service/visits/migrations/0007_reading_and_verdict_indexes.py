@@ -1,0 +1,18 @@
+"""Readings are found by parameter and time, visits by what they were signed with."""
+
+from django.db import migrations, models
+
+
+class Migration(migrations.Migration):
+    dependencies = [("visits", "0006_imported_readings")]
+
+    operations = [
+        migrations.AddIndex(
+            "reading",
+            models.Index(fields=["organisation", "parameter", "taken_at"], name="reading_by_time"),
+        ),
+        migrations.AddIndex(
+            "visit",
+            models.Index(fields=["organisation", "verdict", "planned_on"], name="visit_by_verdict"),
+        ),
+    ]
