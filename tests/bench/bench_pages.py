@@ -93,7 +93,7 @@ def made(asked: argparse.Namespace) -> Any:
     kept = asked.folder / "made.json"
     if not kept.exists():
         began = time.monotonic()
-        keys = fill(FIRM, spas=asked.spas, visits=asked.visits * asked.times, seed=asked.seed)
+        keys = fill(FIRM, spas=asked.spas, visits=asked.visits, times=asked.times, seed=asked.seed)
         kept.write_text(json.dumps(keys))
         print(f"Made in {time.monotonic() - began:.0f} s.", flush=True)
     return find_world(json.loads(kept.read_text()))

@@ -32,6 +32,7 @@ from service.visits.models import (
     Visit,
     VisitState,
 )
+from tests.bench.copied_rows import copy_visits
 from tests.budgets.world import busy_world
 from tests.personas import Firm
 
@@ -42,8 +43,11 @@ STOPS_TODAY = 14
 READ = {"free_chlorine_mg_l": 4.0, "ph": 7.4, "total_alkalinity_mg_l": 100.0, "temperature_c": 38.0}
 
 
-def fill(name: str, *, spas: int, visits: int, seed: int) -> dict[str, Any]:
-    """Make the firm with ``visits`` signed visits spread over ``spas``; the keys of what pages are about."""
+def fill(name: str, *, spas: int, visits: int, times: int, seed: int) -> dict[str, Any]:
+    """Make the firm with ``visits`` signed visits spread over ``spas``; the keys of what pages are about.
+
+    times  So many times the visits at the same spas, further back.
+    """
     chance = random.Random(seed)
     world = busy_world(name, times=1)
     firm = world.firm
@@ -53,6 +57,8 @@ def fill(name: str, *, spas: int, visits: int, seed: int) -> dict[str, Any]:
         template = world.seen["record"].content
         for batch in _batches(_visits(firm, listed, visits, chance)):
             _signed(firm, batch, template, chance)
+    if times > 1:
+        copy_visits(times=times, days=7 * -(-visits // spas))
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("ANALYZE")
@@ -227,6 +233,7 @@ def _beside(firm: Firm, visits: list[Visit]) -> None:
             title="Visit record",
             state=RunState.DONE,
             arguments={"visit": str(visit.pk)},
+            about=visit.pk,
         )
         for visit in visits
     )
