@@ -12,6 +12,7 @@ from django.urls import reverse
 
 from accounts.models import Person
 from accounts.roles import Action
+from service.office.search_visits import SPA_WORDS, visits_with
 from service.rounds.models import Agreement
 from service.shell.days import today_at
 from service.sites.listing import MOST_WORDS, containing
@@ -23,10 +24,7 @@ from service.visits.models import OPEN_STATES, Visit, VisitState
 from service.visits.visible import visible_visits
 
 MOST_PER_KIND = 10
-SPA_WORDS = ("name", "reference", "site__name", "site__address", "site__client__name")
 SEALED = ("site__access_code", "site__access_notes")
-# A record is found by the beginning of its digest, as it is printed at its foot.
-_DIGEST = re.compile(r"[0-9a-f]{6,64}", re.IGNORECASE)
 _DAY_FORMS = ("%Y-%m-%d", "%d/%m/%Y", "%d.%m.%Y")
 _DAY_IN_WORDS = re.compile(r"\b(\d{1,2}) ([A-Za-z]{3,9})(?: (\d{4}))?\b")
 
@@ -43,13 +41,17 @@ class Line:
 
 @dataclass(frozen=True)
 class Group:
-    """What fits of one kind: the first lines, how many in all, and the list that holds them all."""
+    """What fits of one kind: the first lines, how many in all, and the list that holds them all.
+
+    is_more  There are more than ``total``, which is counted no further.
+    """
 
     key: str
     heading: str
     lines: list[Line]
     total: int
     all_url: str
+    is_more: bool = False
 
     @property
     def is_cut(self) -> bool:
@@ -57,7 +59,7 @@ class Group:
 
 
 def found(*, by: Person, words: str) -> list[Group]:
-    """Groups with at least one line, within what ``by`` may see. At most eight queries.
+    """Groups with at least one line, within what ``by`` may see. At most ten queries.
 
     Archived rows are found too and say so: somebody may ask for an old record.
     """
@@ -126,28 +128,17 @@ def _visits(by: Person, words: str) -> Group:
     """By spa, day, the beginning of a record's digest, and technician where names may be seen."""
     day, rest = day_in(words, today_at(by.organisation))
     rows = visible_visits(by).filter(*([Q(planned_on=day)] if day else []))
-    for word in rest.split()[:MOST_WORDS]:
-        rows = rows.filter(_visit_fits(by, word))
     if not by.may(Action.SEE_FIRM):
         rows = rows.exclude(state__in=(*OF_THE_FIRM_ONLY, *OPEN_STATES))
-    rows = rows.select_related("spa__site", "technician", "record").defer(
+    asked = list(dict.fromkeys(rest.split()))[:MOST_WORDS]
+    found = visits_with(asked, among=rows, by=by)
+    listed = found.rows.select_related("spa__site", "technician", "record").defer(
         "spa__site__access_code", "spa__site__access_notes", "record__content", "record__canonical"
     )
+    lines = [_visit_line(row, by) for row in listed[:MOST_PER_KIND]] if found.total else []
     days = {"start": day.isoformat(), "end": day.isoformat()} if day else {}
-    rows = rows.order_by("-planned_on", "pk")
-    return _group(
-        "visits", "Visits", rows, lambda row: _visit_line(row, by), _list("visits:records", rest, **days)
-    )
-
-
-def _visit_fits(by: Person, word: str) -> Q:
-    fits = Q(spa__in=visible_spas(by).filter(containing(word, SPA_WORDS)).order_by().values("pk"))
-    if by.may(Action.SEE_STAFF_NAMES):
-        people = Person.objects.filter(organisation=by.organisation_id, name__icontains=word)
-        fits |= Q(technician__in=people.order_by().values("pk"))
-    if _DIGEST.fullmatch(word):
-        fits |= Q(record__digest__istartswith=word)
-    return fits
+    all_url = _list("visits:records", rest, **days)
+    return Group("visits", "Visits", lines, found.total, all_url, found.is_more)
 
 
 def _visit_line(visit: Visit, by: Person) -> Line:

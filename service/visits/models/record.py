@@ -30,7 +30,10 @@ class Record(OwnedByOrganisation):
 
     class Meta:
         ordering: ClassVar = ["-signed_at"]
-        indexes: ClassVar = [models.Index(fields=["organisation", "-signed_at"], name="record_by_time")]
+        indexes: ClassVar = [
+            models.Index(fields=["organisation", "-signed_at"], name="record_by_time"),
+            models.Index(fields=["organisation", "digest"], name="record_by_digest"),
+        ]
         constraints: ClassVar = [
             models.UniqueConstraint(
                 fields=["organisation", "sequence"],

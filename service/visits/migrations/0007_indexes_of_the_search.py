@@ -1,4 +1,4 @@
-"""Readings are found by parameter and time, visits by what they were signed with."""
+"""Readings are found by parameter and time, visits by verdict, records by digest."""
 
 from django.db import migrations, models
 
@@ -10,6 +10,10 @@ class Migration(migrations.Migration):
         migrations.AddIndex(
             "reading",
             models.Index(fields=["organisation", "parameter", "taken_at"], name="reading_by_time"),
+        ),
+        migrations.AddIndex(
+            "record",
+            models.Index(fields=["organisation", "digest"], name="record_by_digest"),
         ),
         migrations.AddIndex(
             "visit",
