@@ -19,6 +19,7 @@ from service.rounds.models import (
     ChangeoverCalendar,
     DayOff,
     Frequency,
+    HandDrive,
     Shift,
     Skill,
     TechnicianBase,
@@ -219,6 +220,15 @@ class TechnicianBaseFactory(factory.django.DjangoModelFactory):
     def can(base, create, skills, **_):  # noqa: N805
         for skill in skills or ():
             TechnicianSkill.objects.create(organisation=base.organisation, base=base, skill=skill)
+
+
+class HandDriveFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = HandDrive
+
+    site = factory.SubFactory(SiteFactory)
+    organisation = factory.SelfAttribute("site.organisation")
+    minutes = 25
 
 
 class DayOffFactory(factory.django.DjangoModelFactory):

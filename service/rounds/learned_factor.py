@@ -3,13 +3,20 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from decimal import Decimal
 from itertools import pairwise
 
+from django.db import transaction
 from django.utils import timezone
 
-from accounts.models import Organisation
+from accounts.access import require
+from accounts.models import Organisation, Person
+from accounts.roles import Action
 from service.rounds.roads.learned import Drive, Learned, learn
 from service.rounds.roads.times import NO_ROAD, Point, TravelTimes
+from service.rounds.round_settings import change_round_settings, round_settings
+from service.rounds.travel import travel_times
+from service.visits.editing import Refused
 from service.visits.models import Visit, VisitState
 
 LOOK_BACK_DAYS = 90
@@ -21,6 +28,33 @@ class _Leg:
     start: Point
     end: Point
     measured_s: float
+
+
+def learned_of(organisation: Organisation) -> Learned:
+    """What the firm's drives say of its source of driving times. Raises RoadsError."""
+    chosen = round_settings(organisation)
+    source = travel_times(organisation, road_source=chosen.road_source, server_url=chosen.server_url)
+    return learned_factor(organisation, source)
+
+
+@transaction.atomic
+def use_learned_factor(*, by: Person) -> Decimal:
+    """Plan with the factor that the firm's drives tell from now on.
+
+    Raises NotAllowed; Refused when they tell none; RoadsError.
+    """
+    require(by, Action.PLAN_VISITS)
+    learned = learned_of(by.organisation)
+    if not learned.used:
+        raise Refused(learned.words)
+    factor = round(Decimal(learned.factor), 2)
+    change_round_settings(by=by, road_factor=factor)
+    return factor
+
+
+def drop_factor(*, by: Person) -> None:
+    """Plan with the driving times as the source gives them. Raises NotAllowed."""
+    change_round_settings(by=by, road_factor=Decimal("1.00"))
 
 
 def learned_factor(organisation: Organisation, travel: TravelTimes) -> Learned:

@@ -253,7 +253,9 @@ def _why_not(week: Week, item: Obligation) -> LeftOut | None:
             "its latitude and longitude stood on the site's page",
         )
     if why := week.roads.unreachable.get(item.location):
-        return LeftOut(item.key, why, "the site's position lay near a road that can be driven")
+        return LeftOut(
+            item.key, why, "the site's position lay near a road, or its drives were entered by hand"
+        )
     if not _choices(week, item):
         return LeftOut(item.key, "None of its days lies in this week.", "a day of this week were allowed")
     return None

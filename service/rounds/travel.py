@@ -2,11 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from django.conf import settings
 
 from accounts.models import Organisation
+from service.rounds.hand_driven import HandDriven
+from service.rounds.hand_drives import known_drives
 from service.rounds.models import RoadSource
 from service.rounds.road_rows import RememberedTravel
 from service.rounds.roads import extract
@@ -25,14 +28,18 @@ FOR_DEMONSTRATION = "Roads of 2013, for demonstration"
 
 
 def travel_times_for(organisation: Organisation) -> TravelTimes:
-    """The firm's travel times. Needs the organisation in scope. Raises RoadsError."""
+    """The firm's travel times, with the drives it entered by hand. Needs the organisation in scope.
+
+    Raises RoadsError.
+    """
     chosen = round_settings(organisation)
-    return travel_times(
+    source = travel_times(
         organisation,
         road_source=chosen.road_source,
         server_url=chosen.server_url,
         road_factor=float(chosen.road_factor),
     )
+    return HandDriven(source, partial(known_drives, organisation))
 
 
 def travel_times(

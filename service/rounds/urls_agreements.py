@@ -4,6 +4,7 @@ from django.urls import URLPattern, URLResolver, path
 
 from service.rounds import views_agreements as agreements
 from service.rounds import views_bookings as bookings
+from service.rounds import views_drives as drives
 from service.rounds import views_roster as roster
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -12,6 +13,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("agreements/<uuid:pk>/", agreements.agreement_edit, name="agreement_edit"),
     path("agreements/<uuid:pk>/end/", agreements.agreement_end, name="agreement_end"),
     path("settings/", agreements.settings, name="settings"),
+    path("driving-times/", drives.driving_times, name="driving_times"),
+    path("driving-times/factor/", drives.factor, name="factor"),
+    path("driving-times/new/", drives.drive_new, name="drive_new"),
+    path("driving-times/<uuid:pk>/remove/", drives.drive_remove, name="drive_remove"),
     path("skills/", agreements.skills, name="skills"),
     path("calendars/", bookings.calendars, name="calendars"),
     path("sites/<uuid:pk>/calendars/new/", bookings.calendar_new, name="calendar_new"),

@@ -36,6 +36,7 @@ from tests.factories import (
     BookingFactory,
     CalendarFactory,
     DayOffFactory,
+    HandDriveFactory,
     InstrumentFactory,
     ProductFactory,
     VisitFactory,
@@ -82,6 +83,7 @@ def _firm_objects(firm: Firm) -> dict[str, Any]:
         "list_done": _list(firm, ListState.DONE),
         "token": _token(firm),
         "day_off": DayOffFactory(technician=firm.technician),
+        "drive": HandDriveFactory(site=firm.site, other_site=firm.hidden_site),
         "invitation": _invitation(firm, "technician"),
         "manager_invitation": _invitation(firm, "rental_manager"),
     }

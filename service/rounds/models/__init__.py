@@ -11,6 +11,7 @@ from service.rounds.models.agreements import (
 )
 from service.rounds.models.calendar_links import RoundCalendarLink
 from service.rounds.models.calendars import Booking, ChangeoverCalendar
+from service.rounds.models.drives import HandDrive
 from service.rounds.models.plans import PlannedRound, PlannedVisit, PlanProblem, PlanState, WeekPlan
 from service.rounds.models.roads import RoadRow
 from service.rounds.models.roster import (
@@ -31,6 +32,7 @@ __all__ = [
     "DayOff",
     "DayOffReason",
     "Frequency",
+    "HandDrive",
     "PlanProblem",
     "PlanState",
     "PlannedRound",

@@ -28,12 +28,21 @@ class Learned:
     factor  Median of measured over predicted; 1 when nothing is known.
     used    False when there are too few drives or the factor is not believable.
     words   What the office reads.
+    ratios  Measured over predicted, of each drive that counts.
     """
 
     factor: float
     drives: int
     used: bool
     words: str
+    ratios: tuple[float, ...] = ()
+
+    def typical_error(self, factor: float) -> float | None:
+        """By how much half of the drives are off at most with ``factor``, as a share of the measured time.
+
+        None without drives.
+        """
+        return median(abs(factor / ratio - 1) for ratio in self.ratios) if self.ratios else None
 
 
 def learn(drives: Sequence[Drive]) -> Learned:
@@ -44,18 +53,17 @@ def learn(drives: Sequence[Drive]) -> Learned:
     >>> learn([Drive(600, 660)] * 40).words
     'Drives take 1.10 times the predicted time (median of 40 drives).'
     """
-    ratios = [drive.measured_s / drive.predicted_s for drive in drives if _counts(drive)]
+    ratios = tuple(drive.measured_s / drive.predicted_s for drive in drives if _counts(drive))
     count = len(ratios)
     if count < FEWEST_DRIVES:
         words = f"{_drives(count)} measured; {FEWEST_DRIVES} are needed to learn from."
-        return Learned(1.0, count, False, words)
+        return Learned(1.0, count, False, words, ratios)
     factor = round(median(ratios), 3)
     if not LEAST <= factor <= MOST:
         words = f"{_drives(count)} measured; {factor:.2f} times the predicted time is not believable."
-        return Learned(factor, count, False, words)
-    return Learned(
-        factor, count, True, f"Drives take {factor:.2f} times the predicted time (median of {count} drives)."
-    )
+        return Learned(factor, count, False, words, ratios)
+    words = f"Drives take {factor:.2f} times the predicted time (median of {count} drives)."
+    return Learned(factor, count, True, words, ratios)
 
 
 def _counts(drive: Drive) -> bool:

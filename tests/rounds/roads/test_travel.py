@@ -1,8 +1,7 @@
 """A firm's travel times: its choice of source, what is remembered of it, and its own factor."""
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
-from decimal import Decimal
+from datetime import timedelta
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -19,8 +18,9 @@ from service.rounds.road_rows import KEPT_DAYS, RememberedTravel
 from service.rounds.roads.straight_line import StraightLine
 from service.rounds.roads.times import NO_ROAD, Point, RoadsError, Rows, Travel
 from service.visits.models import VisitState
-from tests.factories import SiteFactory, SpaFactory, VisitFactory
+from tests.factories import SpaFactory
 from tests.personas import Firm
+from tests.rounds.roads.made_drives import a_morning, signed_day, three_spas
 from tests.rounds.roads.table_server import RoadServer, running
 from tests.rounds.roads.tiny_town import PLACES, at, osm_text, town
 
@@ -175,7 +175,7 @@ def test_the_factor_lengthens_drives_and_says_so(in_firm: Firm, own_folder: Path
 
 def test_the_firms_choice_decides(in_firm: Firm) -> None:
     organisation = in_firm.organisation
-    assert isinstance(travel.travel_times_for(organisation), StraightLine)
+    assert travel.travel_times_for(organisation).source == StraightLine().source
 
     settings = RoundSettings(organisation=organisation, road_source=RoadSource.EXTRACT, road_factor="1.10")
     settings.save()
@@ -239,39 +239,6 @@ def test_a_file_that_cannot_be_built_leaves_the_roads_in_use(own_folder: Path, t
 
 
 # --- learning ---------------------------------------------------------------------------------
-def signed_day(
-    firm: Firm, spas: Sequence[Any], day: datetime, gaps_s: Sequence[int], **of_middle: Any
-) -> None:
-    """Visits of half an hour one after the other, ``gaps_s`` apart, signed."""
-    start = day
-    for place, spa in enumerate(spas):
-        VisitFactory(
-            spa=spa,
-            technician=firm.technician,
-            planned_on=day.date(),
-            started_at=start,
-            ended_at=start + timedelta(minutes=30),
-            **{"state": VisitState.SIGNED, "verdict": "fit_now", **(of_middle if place == 1 else {})},
-        )
-        start += timedelta(minutes=30, seconds=gaps_s[place] if place < len(gaps_s) else 0)
-
-
-def three_spas(firm: Firm) -> list[Any]:
-    places = [Point(0, 0), Point(0, 0.08983), Point(0, 0.17966)]
-    return [
-        SpaFactory(
-            site=SiteFactory(
-                client=firm.client, latitude=Decimal(str(p.latitude)), longitude=Decimal(str(p.longitude))
-            )
-        )
-        for p in places
-    ]
-
-
-def a_morning(days_ago: int) -> datetime:
-    return timezone.now().replace(hour=6, minute=0, second=0, microsecond=0) - timedelta(days=days_ago)
-
-
 def test_the_factor_is_learned_from_leaving_one_visit_to_arriving_at_the_next(in_firm: Firm) -> None:
     spas = three_spas(in_firm)
     for day in range(1, 21):
