@@ -1,5 +1,7 @@
 """What the office types about who works when, from where, with what."""
 
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django import forms
@@ -13,6 +15,7 @@ from service.rounds.models import (
     TechnicianBase,
 )
 from service.rounds.models.agreements import WEEKDAYS
+from service.rounds.words import say_list
 from service.shell.days import DayField
 from service.shell.fields import NumberField
 from service.sites.forms import Groups
@@ -39,7 +42,8 @@ def _coordinate(name: str, limit: int, help_text: str = "") -> NumberField:
 class TechnicianForm(forms.Form):
     """Where a technician's days begin and end, what they carry and can do, and their usual week.
 
-    Break, overtime and longest day are the same on every day of the week.
+    Break, overtime and longest day are those of every day that has none of its own: ``own_days``
+    keep theirs, which stand on the page of that day (``ShiftForm``).
     """
 
     start_name = forms.CharField(
@@ -54,21 +58,11 @@ class TechnicianForm(forms.Form):
     end_longitude = _coordinate("Longitude of the end", 180)
     capacity_kg = NumberField(name="The van carries", unit="kg", low=0, high=5000, initial=200)
     skills = skills_field()
-    break_opens = clock_field("Break not before")
-    break_closes = clock_field("Break over by")
-    break_minutes = NumberField(name="Break", unit="minutes", low=0, high=240, initial=0)
-    most_minutes = NumberField(
-        name="Longest day",
-        unit="minutes",
-        low=30,
-        high=1440,
-        required=False,
-        help_text="From 30 to 1,440 minutes, from leaving to being back. Empty: the whole shift.",
-    )
-    overtime_minutes = NumberField(name="Overtime allowed", unit="minutes", low=0, high=480, initial=0)
 
-    def __init__(self, *args: Any, by: Person, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, by: Person, own_days: frozenset[int] = frozenset(), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.own_days = own_days
+        self.fields |= _break_fields()
         self.fields["skills"].label = "What they can do"
         offer(self, "skills", Skill.objects.filter(organisation=by.organisation_id))
         for number, day in enumerate(WEEKDAYS):
@@ -80,10 +74,14 @@ class TechnicianForm(forms.Form):
         days = tuple(f"{name}_{number}" for number in range(7) for name in ("opens", "closes"))
         return (
             ("Usual week", days),
-            ("Break and overtime, on every day", BREAK_FIELDS),
+            (f"Break and overtime, on every day{self._but_own_days()}", BREAK_FIELDS),
             ("Where the day begins and ends", BASE_FIELDS[:-1]),
             ("Van and skills", ("capacity_kg", "skills")),
         )
+
+    def _but_own_days(self) -> str:
+        own = [WEEKDAYS[number] for number in sorted(self.own_days)]
+        return f" but {say_list(own)}" if own else ""
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -101,14 +99,13 @@ class TechnicianForm(forms.Form):
 
     def shifts(self) -> dict[int, dict[str, Any] | None]:
         """Weekday -> fields of its shift, None for a free day. Of a valid form."""
-        given = self.cleaned_data
-        every_day = {
-            name: int(value) if name.endswith("minutes") and value is not None else value
-            for name in BREAK_FIELDS
-            for value in (given[name],)
-        }
+        given, every_day = self.cleaned_data, _break_values(self.cleaned_data)
         return {
-            number: {"opens": given[f"opens_{number}"], "closes": given[f"closes_{number}"], **every_day}
+            number: {
+                "opens": given[f"opens_{number}"],
+                "closes": given[f"closes_{number}"],
+                **({} if number in self.own_days else every_day),
+            }
             if given[f"opens_{number}"]
             else None
             for number in range(7)
@@ -121,10 +118,68 @@ def technician_initial(base: TechnicianBase | None, shifts: list[Shift]) -> dict
         values = {name: getattr(base, name) for name in BASE_FIELDS}
         values["skills"] = list(base.skills.all())
     if shifts:
-        values |= {name: getattr(shifts[0], name) for name in BREAK_FIELDS}
+        values |= dict(zip(BREAK_FIELDS, _usual(shifts), strict=True))
     for shift in shifts:
         values |= {f"opens_{shift.weekday}": shift.opens, f"closes_{shift.weekday}": shift.closes}
     return values
+
+
+def days_of_their_own(shifts: Sequence[Shift]) -> frozenset[int]:
+    """Weekdays whose break, longest day or overtime differ from those of most days."""
+    return frozenset(shift.weekday for shift in shifts if _breaks_of(shift) != _usual(shifts))
+
+
+def _usual(shifts: Sequence[Shift]) -> tuple[Any, ...]:
+    return Counter(_breaks_of(shift) for shift in shifts).most_common(1)[0][0] if shifts else ()
+
+
+def _breaks_of(shift: Shift) -> tuple[Any, ...]:
+    return tuple(getattr(shift, name) for name in BREAK_FIELDS)
+
+
+def _break_fields() -> dict[str, forms.Field]:
+    return {
+        "break_opens": clock_field("Break not before"),
+        "break_closes": clock_field("Break over by"),
+        "break_minutes": NumberField(name="Break", unit="minutes", low=0, high=240, initial=0),
+        "most_minutes": NumberField(
+            name="Longest day",
+            unit="minutes",
+            low=30,
+            high=1440,
+            required=False,
+            help_text="From 30 to 1,440 minutes, from leaving to being back. Empty: the whole shift.",
+        ),
+        "overtime_minutes": NumberField(name="Overtime allowed", unit="minutes", low=0, high=480, initial=0),
+    }
+
+
+def _break_values(given: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        name: int(value) if name.endswith("minutes") and value is not None else value
+        for name in BREAK_FIELDS
+        for value in (given[name],)
+    }
+
+
+class ShiftForm(forms.Form):
+    """One day of a technician's usual week, with a break of its own."""
+
+    opens = clock_field("From", required=True)
+    closes = clock_field("To", required=True)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields |= _break_fields()
+
+    def values(self) -> dict[str, Any]:
+        """Fields of the shift. Of a valid form."""
+        given = self.cleaned_data
+        return {"opens": given["opens"], "closes": given["closes"], **_break_values(given)}
+
+
+def shift_initial(shift: Shift) -> dict[str, Any]:
+    return {name: getattr(shift, name) for name in ("opens", "closes", *BREAK_FIELDS)}
 
 
 class DayOffForm(forms.Form):

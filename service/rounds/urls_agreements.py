@@ -32,6 +32,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("bookings/<uuid:pk>/cancel/", bookings.booking_cancel, name="booking_cancel"),
     path("roster/", roster.roster, name="roster"),
     path("roster/<uuid:pk>/", roster.shifts, name="shifts"),
+    path("roster/days/<uuid:pk>/", roster.shift_day, name="shift_day"),
     path("roster/days-off/new/", roster.day_off_new, name="day_off_new"),
     path("roster/days-off/<uuid:pk>/remove/", roster.day_off_remove, name="day_off_remove"),
 ]

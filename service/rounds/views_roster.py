@@ -14,9 +14,16 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from accounts.access import page_for, signed_in
 from accounts.models import Person
 from accounts.roles import Action
-from service.rounds.forms_roster import DayOffForm, TechnicianForm, technician_initial
+from service.rounds.forms_roster import (
+    DayOffForm,
+    ShiftForm,
+    TechnicianForm,
+    days_of_their_own,
+    shift_initial,
+    technician_initial,
+)
 from service.rounds.keep_roster import add_day_off, remove_day_off, set_base, set_shifts
-from service.rounds.models import DayOff, Shift, TechnicianBase
+from service.rounds.models import DayOff, Shift, TechnicianBase, Weekday
 from service.rounds.roster import start_of
 from service.shell.days import today_at
 from service.sites.forms import done_or_told
@@ -38,13 +45,19 @@ def roster(request: HttpRequest) -> HttpResponse:
     bases = {base.technician_id: base for base in found}
     context = {
         "lines": [
-            (one, shifts.get(one.pk, []), base, start_of(base) is None)
+            (one, _days(shifts.get(one.pk, [])), base, start_of(base) is None)
             for one in who_carries_out_visits(person)
             for base in (bases.get(one.pk),)
         ],
         "days_off": _days_off(person),
     }
     return render(request, "rounds/roster.html", context)
+
+
+def _days(shifts: list[Shift]) -> list[tuple[Shift, bool]]:
+    """Each with whether it has a break of its own."""
+    own = days_of_their_own(shifts)
+    return [(shift, shift.weekday in own) for shift in shifts]
 
 
 def _days_off(person: Person) -> QuerySet[DayOff]:
@@ -62,7 +75,12 @@ def shifts(request: HttpRequest, pk: UUID) -> HttpResponse:
     technician = get_object_or_404(who_carries_out_visits(person), pk=pk)
     stored = list(Shift.objects.filter(technician=technician).order_by("weekday"))
     base = TechnicianBase.objects.filter(technician=technician).first()
-    form = TechnicianForm(request.POST or None, by=person, initial=technician_initial(base, stored))
+    form = TechnicianForm(
+        request.POST or None,
+        by=person,
+        own_days=days_of_their_own(stored),
+        initial=technician_initial(base, stored),
+    )
     if form.is_valid():
         saved = done_or_told(form, lambda: _save(form, technician, person))
         if saved:
@@ -72,12 +90,45 @@ def shifts(request: HttpRequest, pk: UUID) -> HttpResponse:
         request,
         form,
         heading=f"Usual week of {technician.name}",
-        lead="Leave both times of a day empty when it is free.",
+        lead="Leave both times of a day empty when it is free. A day with a break of its own is changed "
+        "on its page, from the roster.",
         submit="Save",
         back=reverse("rounds:roster"),
         steps=_steps(),
         groups=form.groups,
     )
+
+
+@page_for(Action.PLAN_VISITS)
+@require_http_methods(["GET", "POST"])
+def shift_day(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """One day of somebody's usual week, the shift ``pk``: its hours, and a break of its own."""
+    person = signed_in(request)
+    rows = Shift.objects.filter(organisation=person.organisation_id).select_related("technician")
+    shift = get_object_or_404(rows, pk=pk)
+    technician, weekday = shift.technician, shift.weekday
+    form = ShiftForm(request.POST or None, initial=shift_initial(shift))
+    if form.is_valid() and done_or_told(form, lambda: _save_day(form, shift, person)):
+        messages.success(request, f"The {shift.get_weekday_display()} of {technician.name} is saved.")
+        return redirect("rounds:roster")
+    return form_page(
+        request,
+        form,
+        heading=f"{Weekday(weekday).label} of {technician.name}",
+        lead="Every such day from the next week that is planned on.",
+        submit="Save",
+        back=reverse("rounds:roster"),
+        steps=_steps(),
+    )
+
+
+def _save_day(form: ShiftForm, shift: Shift, by: Person) -> bool:
+    try:
+        set_shifts(technician=shift.technician, by=by, shifts={shift.weekday: form.values()})
+    except ValidationError as refused:
+        told = {place.partition("-")[2]: texts for place, texts in refused.message_dict.items()}
+        raise ValidationError(told) from refused
+    return True
 
 
 @transaction.atomic

@@ -35,6 +35,7 @@ ROUNDS: dict[str, Address] = {
     "rounds:booking_cancel": of_client(OFFICE, pk="booking"),
     "rounds:roster": one(OFFICE),
     "rounds:shifts": of_firm(OFFICE, pk="person"),
+    "rounds:shift_day": of_firm(OFFICE, pk="shift"),
     "rounds:day_off_new": one(OFFICE),
     "rounds:day_off_remove": of_firm(OFFICE, pk="day_off"),
     "rounds:week": one(FIRM),

@@ -39,6 +39,7 @@ from tests.factories import (
     HandDriveFactory,
     InstrumentFactory,
     ProductFactory,
+    ShiftFactory,
     VisitFactory,
 )
 from tests.personas import Firm, make_firm
@@ -83,6 +84,7 @@ def _firm_objects(firm: Firm) -> dict[str, Any]:
         "list_done": _list(firm, ListState.DONE),
         "token": _token(firm),
         "day_off": DayOffFactory(technician=firm.technician),
+        "shift": ShiftFactory(technician=firm.technician),
         "drive": HandDriveFactory(site=firm.site, other_site=firm.hidden_site),
         "invitation": _invitation(firm, "technician"),
         "manager_invitation": _invitation(firm, "rental_manager"),

@@ -390,6 +390,28 @@ class TestRoster:
         assert form["opens_0"].value() == time(8)
         assert form["skills"].value() == [skill.pk]
 
+    def test_a_day_has_a_break_of_its_own_which_the_usual_week_leaves_alone(self, office, in_firm):
+        days = {f"{name}_{n}": self.VALUES[f"{name}_0"] for n in range(3) for name in ("opens", "closes")}
+        office.post(self._url(in_firm), self.VALUES | days)
+        tuesday = reverse("rounds:shift_day", args=[Shift.objects.get(weekday=1).pk])
+        own = {"opens": "08:00", "closes": "15:00", "break_minutes": "0", "overtime_minutes": "0"}
+        page = office.post(tuesday, own, follow=True).content.decode()
+        assert "Tue 08:00–15:00" in page
+        assert "(no break)" in page
+        form = office.get(self._url(in_firm)).context["form"]
+        assert form.groups[1][0] == "Break and overtime, on every day but Tuesday"
+        office.post(self._url(in_firm), self.VALUES | days | {"closes_1": "15:00", "break_minutes": "45"})
+        assert list(Shift.objects.order_by("weekday").values_list("break_minutes", flat=True)) == [45, 0, 45]
+
+    def test_a_break_that_does_not_fit_its_day_is_told_at_its_field(self, office, in_firm):
+        shift = ShiftFactory(technician=in_firm.technician)
+        url = reverse("rounds:shift_day", args=[shift.pk])
+        own = {"opens": "08:00", "closes": "12:00", "break_minutes": "30", "overtime_minutes": "0"}
+        assert "Say between which times" in office.post(url, own).content.decode()
+        late = own | {"break_opens": "11:00", "break_closes": "13:00"}
+        assert "The break must lie within the shift." in office.post(url, late).content.decode()
+        assert "From is missing" in office.post(url, own | {"opens": ""}).content.decode()
+
     @pytest.mark.parametrize(
         ("fields", "says"),
         [
