@@ -1,14 +1,15 @@
 """The inner search of PyVRP, which its documentation does not promise to keep: notices when it changes."""
 
+import math
 import random
 
 import pytest
 import pyvrp
 
-from service.rounds.solver.board import Board, routes_of, solution_from
+from service.rounds.solver.board import MANY_STOPS, Board, Place, routes_of, solution_from
 from service.rounds.solver.request import read_problem
 from service.rounds.solver.start import first_penalties
-from service.rounds.solver.week import Model, build_model
+from service.rounds.solver.week import Model, Week, build_model
 
 from .weeks import HOUR, shift, technician, visit, week
 
@@ -76,6 +77,27 @@ def test_local_search_neither_adds_nor_removes_a_job_nor_makes_the_day_dearer(
     ]
     assert jobs[0] == jobs[1]
     assert penalties.of(board.cost_of(after)) <= penalties.of(board.cost_of(before))
+
+
+def test_on_a_day_with_many_stops_a_job_put_in_the_wrong_place_finds_a_better_one() -> None:
+    turns = [2 * math.pi * i / (MANY_STOPS + 2) for i in range(MANY_STOPS + 2)]
+    circle = [(round(40 * math.cos(turn)), round(40 * math.sin(turn))) for turn in turns]
+    visits = [visit(f"v{i}", f"p{i}", [[0]], service=0) for i in range(1, len(circle))]
+    model = build_model(read_problem(week(1, circle, [technician("t1", 1)], visits)))
+    board, prices = Week(model, 1).board(0), first_penalties(model).evaluator()
+    in_order = tuple(range(len(visits)))
+    best = solution_from(board.day.data, ((0, in_order),))
+    board.load(best)
+    board.accept(best, board.cost_of(best))
+
+    board.take_off([5])
+    board.put(Place(0, 5, board.routes[0], 20))
+    moved = board.draft()
+    found = board.search(moved, prices)
+
+    assert board.cost_of(moved).cost > board.cost.cost
+    assert board.cost_of(found).cost == board.cost.cost
+    assert sorted(option for _, options in routes_of(found) for option in options) == list(in_order)
 
 
 def test_taking_a_job_off_and_going_back_restores_the_routes(model: Model, board: Board) -> None:

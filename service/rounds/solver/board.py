@@ -37,6 +37,10 @@ KEEPING_MOVES = (Relocate1, Relocate2, Relocate3, Swap11, Swap21, Swap22, SwapTa
 EXCHANGING_MOVES = (RelocateAlternative, ReplaceGroup)
 """Moves that may exchange an option for another one of the same job."""
 MOST_REMEMBERED = 200_000
+MANY_STOPS = 30
+"""Stops of a day from which on local search looks only around what was changed."""
+NEAR_CHANGED = 3
+"""Stops nearest to one that was changed that may be moved as well."""
 
 BoardRoute = _search.Route
 """A route of the search: one vehicle's stops, from its start to its end."""
@@ -95,6 +99,10 @@ class Board:
         self._insert = InsertOptionalClient(data)
         self._insert.init(self._draft)
         self._local_search = self._make_local_search(data, rng, neighbours)
+        self._lists: Neighbours = neighbours
+        self._nobody: Neighbours = {name: [] for name in self._names}
+        self._is_narrow = False
+        self._changed: set[int] = set()
         self._known: dict[tuple[int, tuple[int, ...]], DayCost] = {}
         self.accepted = pyvrp.Solution(data, [])
         self.cost = DayCost(0, 0, 0)
@@ -124,6 +132,7 @@ class Board:
         neighbours = dict(zip(names, lists, strict=True))
         self._space.neighbours = neighbours
         self._local_search.neighbours = neighbours
+        self._lists = neighbours
 
     def shuffle(self) -> None:
         """Change the order in which idle vehicles are tried."""
@@ -147,8 +156,15 @@ class Board:
             node = self.nodes[option]
             route = node.route
             if route is not None:
-                del route[node.pos]
+                at = node.pos
+                del route[at]
                 route.update()
+                self._change(route, at - 1, at)
+
+    def _change(self, route: BoardRoute, first: int, last: int) -> None:
+        """Note that local search should look at the stops between two positions."""
+        for at in range(max(first, 1), min(last, len(route) - 2) + 1):
+            self._changed.add(route[at].idx)
 
     def options_in(self, route: BoardRoute) -> list[int]:
         """The options of a route in order."""
@@ -203,6 +219,7 @@ class Board:
         """Insert an option where ``best_place`` said."""
         place.route.insert(place.at + 1, self.nodes[place.option])
         place.route.update()
+        self._change(place.route, place.at, place.at + 2)
 
     def draft(self) -> pyvrp.Solution:
         """The routes as they stand."""
@@ -215,16 +232,32 @@ class Board:
     def accept(self, solution: pyvrp.Solution, cost: DayCost) -> None:
         """Make a solution the state to go back to."""
         self.accepted, self.cost = solution, cost
+        self._changed.clear()
 
     def go_back(self) -> None:
         """Return to the last accepted state."""
         self._draft.load(self.accepted)
+        self._changed.clear()
 
     def search(self, solution: pyvrp.Solution, prices: pyvrp.CostEvaluator) -> pyvrp.Solution:
         """Improve the routes without adding or removing a job; the draft follows."""
+        self._aim(solution)
         found = self._local_search(solution, prices, exhaustive=True)
         self._draft.load(found)
         return found
+
+    def _aim(self, solution: pyvrp.Solution) -> None:
+        """On a day with many stops let the search look only around those that were changed."""
+        is_narrow = bool(self._changed) and solution.num_clients() >= MANY_STOPS
+        if not (is_narrow or self._is_narrow):
+            return
+        self._is_narrow = is_narrow
+        lists = self._lists
+        if is_narrow:
+            around = {self._names[option] for option in self._changed}
+            around.update(*(lists[name][:NEAR_CHANGED] for name in list(around)))
+            lists = self._nobody | {name: lists[name] for name in around}
+        self._local_search.neighbours = lists
 
     def cost_of(self, solution: pyvrp.Solution) -> DayCost:
         """What the routes cost and break; with breaks or overtime, by the exact times."""

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import pyvrp
 
 from .board import DayCost
+from .cooling import Cooling
 from .linked import mend_together
 from .pool import Pool
 from .recombine import recombine
@@ -22,8 +23,6 @@ from .ruin import Removal, Ruin, Style
 from .taste import EAGER, NORMAL
 from .week import Model, Penalties, Snapshot, Week
 
-HOT, COLD = 3.0, 0.02
-"""First and last temperature in mean costs of a drive."""
 CALM = 0.05
 """Factor on the temperature when the week should stay close to the previous one."""
 FEASIBLE_SHARE = 0.4
@@ -77,13 +76,14 @@ class Search:
         self._tally = _Tally()
         self._usual_gain = 10 * mean_drive(week)
         self._constants = week.constants()
-        self._hot: float = mean_drive(week) * HOT * (CALM if calm else 1.0)
+        self._cooling = Cooling(len(week.model.catalogue.units))
+        self._mean_drive = mean_drive(week) * (CALM if calm else 1.0)
         self._keep_if_best()
         self._look_around()
 
     def adopt(self, snapshot: Snapshot) -> None:
-        """Continue from a better week that another process found."""
-        if self.best_cost is None or snapshot.cost < self.best_cost:
+        """Continue from a better week that another process found, unless this one starts afresh anyway."""
+        if self._cooling.is_only and (self.best_cost is None or snapshot.cost < self.best_cost):
             self.week.restore(snapshot)
             self._constants = self.week.constants()
             self._keep_if_best()
@@ -95,16 +95,12 @@ class Search:
         chosen, solutions = self._best
         return self.week.snapshot_of(chosen, solutions, self.best_cost)
 
-    def recombine(self, until: float | None) -> None:
-        """Put the routes met so far together anew; go on from there if that is better."""
-        best = self.best()
-        if best is None:
-            return
+    def recombine(self, best: Snapshot, until: float | None) -> Snapshot | None:
+        """The routes met so far put together anew, if that is better than the best week known."""
         before = self.week.snapshot()
         found = recombine(self.week, self.pool, best, until)
         self.week.restore(before)
-        if found is not None:
-            self.adopt(found)
+        return found
 
     def step(self, fraction: float) -> None:
         """One round of ruin and recreate, when ``fraction`` of the search is over."""
@@ -159,7 +155,7 @@ class Search:
 
     def _allowed(self, fraction: float) -> float:
         """By how much a week may be dearer than the current one to be accepted all the same."""
-        temperature = self._hot * math.pow(COLD / HOT, fraction)
+        temperature = self._mean_drive * self._cooling.temperature(self.iterations, fraction)
         return -temperature * math.log(max(self.rng.random(), 1e-12))
 
     def _difference(self, drafts: Drafts, constants: int) -> float:

@@ -20,7 +20,7 @@ STEP_LEGS = 8
 """Legs of a search that is limited by steps."""
 RECOMBINE_EVERY = 3
 """Legs from one recombination to the next."""
-SEARCHED = 0.9
+SEARCHED = 0.95
 """Share of the time spent in the search; the rest goes to polishing the days."""
 MOST_POLISH_STEPS = 2000
 

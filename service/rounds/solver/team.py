@@ -90,10 +90,11 @@ class Member:
             done += 1
         return self.search.best()
 
-    def recombine(self, leg: Leg) -> None:
+    def recombine(self, best: Snapshot, leg: Leg) -> Snapshot | None:
         """Put known routes together anew, for a part of the leg's time."""
         now = time.monotonic()
-        self.search.recombine(None if leg.until is None else now + RECOMBINED * (leg.until - now))
+        until = None if leg.until is None else now + RECOMBINED * (leg.until - now)
+        return self.search.recombine(best, until)
 
     def finish(self, task: Finish, is_cancelled: IsCancelled) -> dict[int, Routes]:
         """Better routes for the days asked for."""
@@ -172,9 +173,10 @@ class Team:
     def run(self, leg: Leg) -> None:
         """Everybody searches for one leg."""
         self._send((leg, self.best))
+        recombined = self._own.recombine(self.best, leg) if leg.is_recombined else None
+        if recombined is not None:
+            self.best = recombined
         self._own.search.adopt(self.best)
-        if leg.is_recombined:
-            self._own.recombine(leg)
         own = self._own.run(leg, self._check)
         answers: list[Found] = self._receive(leg.until)
         self.iterations = self._own.search.iterations + sum(answer.iterations for answer in answers)
