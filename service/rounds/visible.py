@@ -7,7 +7,7 @@ from django.db.models import QuerySet
 
 from accounts.models import Person
 from accounts.roles import Action
-from service.rounds.models import Agreement, PlannedRound, PlannedVisit, WeekPlan
+from service.rounds.models import Agreement, PlannedRound, PlannedVisit, PlanState, WeekPlan
 
 
 def visible_agreements(person: Person) -> QuerySet[Agreement]:
@@ -17,9 +17,11 @@ def visible_agreements(person: Person) -> QuerySet[Agreement]:
 
 
 def visible_plans(person: Person) -> QuerySet[WeekPlan]:
-    """Plans of the firm, for its own people; none for a client's."""
+    """Plans of the firm: all for who plans, what is published for its other people; none for a client's."""
     plans = WeekPlan.objects.filter(organisation=person.organisation_id)
-    return plans if person.may(Action.SEE_FIRM) else plans.none()
+    if person.may(Action.PLAN_VISITS):
+        return plans
+    return plans.filter(state=PlanState.PUBLISHED) if person.may(Action.SEE_FIRM) else plans.none()
 
 
 def visible_planned_visits(person: Person) -> QuerySet[PlannedVisit]:

@@ -76,11 +76,20 @@ def test_a_week_says_its_rounds_its_sums_and_where_its_times_come_from(
 def test_a_technician_reads_the_week_and_is_offered_no_change(
     drafted: WeekPlan, in_firm: Firm, sign_in: Any
 ) -> None:
+    publish_week(plan=drafted, by=in_firm.office)
+
     page = text_of(sign_in(in_firm.technician).get(WEEK))
 
     assert first_of(drafted).spa.name in page
     assert "Move…" not in page
     assert "Plan the week" not in page
+
+
+def test_a_draft_is_for_who_plans_and_nobody_else(drafted: WeekPlan, in_firm: Firm, sign_in: Any) -> None:
+    browser = sign_in(in_firm.technician)
+
+    assert "This week is not planned yet" in text_of(browser.get(WEEK))
+    assert browser.get(f"/rounds/plans/{drafted.pk}/").status_code == 404
 
 
 def test_a_visit_without_a_place_says_why_and_what_mends_it(firm: Firm, sign_in: Any) -> None:
