@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Any
 
 from django import forms
-from django.db.models import Exists, OuterRef, Prefetch, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 from django.http import QueryDict
 
 from accounts.models import Person
@@ -25,10 +25,17 @@ from service.sites.listing import (
 )
 from service.sites.visible import visible_spas
 from service.visits.forms_plan import who_carries_out_visits
-from service.visits.models import ENDED_WITHOUT_SIGNING, Amendment, Record, Verdict, Visit, VisitState
+from service.visits.models import (
+    ENDED_WITHOUT_SIGNING,
+    OPEN_STATES,
+    Amendment,
+    Record,
+    Verdict,
+    Visit,
+    VisitState,
+)
 from service.visits.visible import visible_visits
 
-ENDED = (VisitState.SIGNED, *ENDED_WITHOUT_SIGNING)
 WORDS = ("name", "reference", "site__name", "site__client__name")
 # How the firm divides its work among its people is not the client's to read.
 OF_THE_FIRM_ONLY = (VisitState.HANDED_OVER, VisitState.CANCELLED)
@@ -125,7 +132,7 @@ def listed_records(person: Person, given: QueryDict) -> Listing[Visit]:
 
 def _narrowed(person: Person, asked: Mapping[str, Any]) -> QuerySet[Visit]:
     """By everything but the words."""
-    rows = visible_visits(person).filter(state__in=_states(asked))
+    rows = visible_visits(person).filter(_state(asked))
     if not person.may(Action.SEE_FIRM):
         rows = rows.exclude(state__in=OF_THE_FIRM_ONLY)
     equal = {name: asked[name] for name in ("technician", "spa", "verdict") if name in asked}
@@ -139,11 +146,13 @@ def _narrowed(person: Person, asked: Mapping[str, Any]) -> QuerySet[Visit]:
     return rows.filter(**equal)
 
 
-def _states(asked: Mapping[str, Any]) -> tuple[VisitState, ...]:
+def _state(asked: Mapping[str, Any]) -> Q:
     if asked.get("state") == "unsigned":
-        return ENDED_WITHOUT_SIGNING
-    signed_only = asked.get("state") or asked.get("verdict")
-    return (VisitState.SIGNED,) if signed_only else ENDED
+        return Q(state__in=ENDED_WITHOUT_SIGNING)
+    if asked.get("state") or asked.get("verdict"):
+        return Q(state=VisitState.SIGNED)
+    # Told by what is left out, most visits having ended: so the days are walked, not the states.
+    return ~Q(state__in=OPEN_STATES)
 
 
 def _by_day(person: Person, asked: Mapping[str, Any]) -> QuerySet[Visit]:
