@@ -29,8 +29,8 @@ class Style:
     whole_route: float
 
 
-LARGE = Style(15, 0.05)
-SMALL = Style(8, 0.0)
+LARGE = Style(15, 0.15)
+SMALL = Style(8, 0.08)
 STYLES = (LARGE, SMALL)
 """Style of each process in turn."""
 
