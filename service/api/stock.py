@@ -1,5 +1,6 @@
 """Products, their batches, and the instruments that test the water."""
 
+from collections.abc import Callable
 from decimal import Decimal
 from typing import Any, ClassVar
 from uuid import UUID
@@ -10,7 +11,9 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from accounts.models import Person
 from accounts.roles import Action
+from service.api.archiving import UseCase, archiving
 from service.api.asking import InUse, named, of_state, only
 from service.api.changes import changed_since
 from service.api.once import once
@@ -22,13 +25,24 @@ from service.stock.register import (
     add_batch,
     add_instrument,
     add_product,
+    archive,
     change_batch,
     change_instrument,
     change_product,
+    restore,
 )
 
 SEE = (Action.SEE_FIRM,)
 EDIT = (Action.EDIT_STOCK,)
+STOCK: tuple[UseCase, UseCase] = (
+    lambda row, by: archive(row=row, by=by),
+    lambda row, by: restore(row=row, by=by),
+)
+
+
+def _in_firm(model: Any) -> Callable[[Person, UUID], Any]:
+    """Finds a row of the firm in scope; everybody who may archive sees all of them."""
+    return lambda _, pk: get_object_or_404(model, pk=pk)
 
 
 class StockQuery(ChangedQuery):
@@ -228,3 +242,12 @@ class OneInstrument(ApiView):
         instrument, given = get_object_or_404(Instrument, pk=pk), self.body(InstrumentGiven, partial=True)
         changed = change_instrument(instrument=instrument, by=self.person, **given)
         return Response(self.shown(InstrumentShown, changed))
+
+
+ArchiveProduct, RestoreProduct = archiving(
+    "product", ProductShown, _in_firm(Product), use_cases=STOCK, actions=EDIT
+)
+ArchiveBatch, RestoreBatch = archiving("batch", BatchShown, _in_firm(Batch), use_cases=STOCK, actions=EDIT)
+ArchiveInstrument, RestoreInstrument = archiving(
+    "instrument", InstrumentShown, _in_firm(Instrument), use_cases=STOCK, actions=EDIT
+)

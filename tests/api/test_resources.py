@@ -101,6 +101,27 @@ def test_products_batches_and_instruments(firm: Firm, office: Program) -> None:
     assert office.patch(f"batches/{batch['id']}/", {"code": "B8"}).json()["code"] == "B8"
 
 
+@pytest.mark.parametrize("kind", ["products", "batches", "instruments"])
+def test_what_stock_is_out_of_use_is_archived_and_brought_back(
+    firm: Firm, office: Program, technician: Program, kind: str
+) -> None:
+    with scope(organisation=firm.organisation):
+        product = ProductFactory(organisation=firm.organisation)
+        row = {
+            "products": product,
+            "batches": BatchFactory(product=product),
+            "instruments": InstrumentFactory(organisation=firm.organisation),
+        }[kind]
+    path = f"{kind}/{row.pk}/"
+
+    assert office.post(f"{path}archive/").json()["archived_at"] is not None
+    assert items(office.get(f"{kind}/?state=in_use")) == []
+    assert [one["id"] for one in items(office.get(f"{kind}/?state=archived"))] == [str(row.pk)]
+    assert office.post(f"{path}restore/").json()["archived_at"] is None
+    assert [one["id"] for one in items(office.get(f"{kind}/?state=in_use"))] == [str(row.pk)]
+    problem_of(technician.post(f"{path}archive/"), 404)
+
+
 def test_a_visit_from_its_plan_to_a_decision(firm: Firm, office: Program, technician: Program) -> None:
     day = timezone.localdate().isoformat()
     body = {"spa": str(firm.spa.pk), "planned_on": day, "technician": str(firm.technician.pk)}

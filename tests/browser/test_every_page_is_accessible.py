@@ -75,14 +75,18 @@ def is_page(answer: Any) -> bool:
     return answer.status_code == 200 and said.startswith("text/html")
 
 
+def room_of(name: str) -> str:
+    return name.rpartition(":")[0]
+
+
 def addresses_of(part: str) -> dict[str, Address]:
-    """The table's rows of one part of PARTS, or of all other rooms; the API answers no pages."""
+    """The table's rows of one part of PARTS, or of all other rooms; of the API the guide alone is a page."""
     elsewhere = [room for rooms in PARTS.values() for room in rooms]
     return {
         name: address
         for name, address in ADDRESSES.items()
-        if (room := name.rpartition(":")[0]) != "api" and not address.public
-        if (room in PARTS[part] if part in PARTS else room not in elsewhere)
+        if address.api is None and not address.public
+        if (room_of(name) in PARTS[part] if part in PARTS else room_of(name) not in elsewhere)
     }
 
 
