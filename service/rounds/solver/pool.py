@@ -39,9 +39,6 @@ class Pool:
         self._keys: dict[tuple[int, int, str], Key] = {}
         """What a route's text says is found far sooner than its stops."""
 
-    def __len__(self) -> int:
-        return len(self._shapes)
-
     def shapes(self) -> list[Shape]:
         """All routes, the latest last."""
         return list(self._shapes.values())
@@ -77,8 +74,9 @@ class Pool:
             if known is None or shape.cost < known.cost:
                 self._fresh[key] = known = shape
             self._shapes[key] = known
-            if len(self._shapes) > self.most:
-                del self._shapes[next(iter(self._shapes))]
+            for held in (self._shapes, self._fresh):
+                if len(held) > self.most:
+                    del held[next(iter(held))]
 
     def take_fresh(self, most: int) -> list[Shape]:
         """The latest routes that are new since this was last asked, at most so many."""
