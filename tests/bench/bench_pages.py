@@ -5,9 +5,11 @@
 
 Makes the database in FOLDER (or at the address, which must be an empty database) and keeps it: a second
 call measures only. Each page is asked for in this process, through every middleware and the templates,
-once to warm up and then ``--repeats`` times: p50 and p95 in milliseconds, database statements, bytes of
-the page, bytes gzipped. ``--times 10`` makes ten times the visits at the same spas: a page that takes
-longer then is one that grows. Exit status 1 when a page is above 300 ms (p95), 12 statements or 150 kB.
+once to warm up and then ``--repeats`` times: p50 and p95 in milliseconds, the least time of this process
+alone (on a machine that others use, the only one of the three to go by; PostgreSQL's own is not in it),
+database statements, bytes of the page, bytes as sent. ``--times 10`` makes ten times the visits at the
+same spas: a page that takes longer then is one that grows. Exit status 1 when a page is above 300 ms
+(p95), 12 statements or 150 kB as sent.
 """
 
 import argparse
@@ -23,27 +25,36 @@ from typing import Any
 
 MOST_MS, MOST_STATEMENTS, MOST_BYTES = 300, 12, 150_000
 FIRM = "Alderbrook Spa Care"
+# Lists that are asked for by words and filters as well: common words, rare ones, none that fit.
+ASKED = {
+    "visits:records": ("q=tub", "q=lets+0123", "state=unsigned", "verdict=closed_until_retest"),
+    "sites:search": ("q=tub", "q=lets+0123", "q=nothing+fits"),
+    "sites:spas": ("q=lets+0123&sort=client",),
+}
 
 
 @dataclass(frozen=True)
 class Taken:
-    """What one page took. p50, p95: [ms]."""
+    """What one page took. p50, p95, own (the least of this process alone): [ms]."""
 
     name: str
     p50: float
     p95: float
+    own: float
     statements: int
     size: int
     gzipped: int
 
     @property
     def is_within(self) -> bool:
-        return self.p95 <= MOST_MS and self.statements <= MOST_STATEMENTS and self.size <= MOST_BYTES
+        return self.p95 <= MOST_MS and self.statements <= MOST_STATEMENTS and self.gzipped <= MOST_BYTES
 
     def line(self) -> str:
         mark = "" if self.is_within else " above"
         sizes = f"{self.size / 1000:7.1f} {self.gzipped / 1000:7.1f}"
-        return f"{self.p50:8.0f} {self.p95:8.0f} {self.statements:5} {sizes}  {self.name}{mark}"
+        return (
+            f"{self.p50:8.0f} {self.p95:8.0f} {self.own:8.0f} {self.statements:5} {sizes}  {self.name}{mark}"
+        )
 
 
 def main() -> int:
@@ -51,7 +62,7 @@ def main() -> int:
     set_up(asked)
     world = made(asked)
     taken = sorted(measured(world, asked), key=lambda page: -page.p95)
-    print("  p50 ms   p95 ms  stat.      kB  kB gz  page")
+    print("  p50 ms   p95 ms   own ms  stat.      kB kB sent  page")
     for page in taken:
         print(page.line())
     above = [page for page in taken if not page.is_within]
@@ -114,6 +125,9 @@ def measured(world: Any, asked: argparse.Namespace) -> Iterator[Taken]:
             if asked.only in f"{role.value} {name}":
                 url = reverse(name, kwargs=address.arguments(world.seen))
                 yield from measure(browser, f"{role.value} {name}", url, asked.repeats)
+                for words in ASKED.get(name, ()):
+                    titled = f"{role.value} {name}?{words}"
+                    yield from measure(browser, titled, f"{url}?{words}", asked.repeats)
 
 
 def measure(browser: Any, name: str, url: str, repeats: int) -> Iterator[Taken]:
@@ -126,21 +140,24 @@ def measure(browser: Any, name: str, url: str, repeats: int) -> Iterator[Taken]:
         statements = len(captured)
     if answer.status_code != 200:
         return
-    times = sorted(timed(browser, url) for _ in range(repeats))
+    taken = [timed(browser, url) for _ in range(repeats)]
+    times = sorted(whole for whole, _ in taken)
     yield Taken(
         name=name,
         p50=times[len(times) // 2],
         p95=times[min(int(len(times) * 0.95), len(times) - 1)],
+        own=min(own for _, own in taken),
         statements=statements,
         size=len(body),
         gzipped=len(gzip.compress(body, 6)),
     )
 
 
-def timed(browser: Any, url: str) -> float:
-    began = time.perf_counter()
+def timed(browser: Any, url: str) -> tuple[float, float]:
+    """Time on the clock, and time of this process alone [ms]."""
+    began, own = time.perf_counter(), time.process_time()
     get(browser, url)
-    return 1000 * (time.perf_counter() - began)
+    return 1000 * (time.perf_counter() - began), 1000 * (time.process_time() - own)
 
 
 def get(browser: Any, url: str) -> tuple[Any, bytes]:
