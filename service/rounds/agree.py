@@ -15,7 +15,7 @@ from service.rounds.models import Agreement, AgreementSkill, BarredTechnician, S
 from service.rounds.words import say_day
 from service.sites.archive import why_not_in_use
 from service.sites.models import Spa
-from service.sites.saving import add_row, change_row
+from service.sites.saving import add_row, change_row, link_only
 
 FIGURES = ("frequency", "times_a_week", "every_weeks", "weekdays_allowed", "minutes_on_site", "optional")
 
@@ -101,23 +101,9 @@ def refuse_contradiction(preferred: Person | None, barred: Collection[Person]) -
 
 def _set_skills(agreement: Agreement, skills: Iterable[Skill]) -> bool:
     """Make these the skills it needs. Returns whether anything changed."""
-    wanted, rows = {skill.pk: skill for skill in skills}, AgreementSkill.objects.filter(agreement=agreement)
-    had = set(rows.values_list("skill_id", flat=True))
-    rows.exclude(skill__in=wanted).delete()
-    for key in wanted.keys() - had:
-        AgreementSkill.objects.create(
-            organisation=agreement.organisation, agreement=agreement, skill=wanted[key]
-        )
-    return had != set(wanted)
+    return link_only(AgreementSkill, {"agreement": agreement}, to="skill", wanted=skills)
 
 
 def _set_barred(agreement: Agreement, people: Iterable[Person]) -> bool:
     """Make these the people who are kept away. Returns whether anything changed."""
-    wanted, rows = {one.pk: one for one in people}, BarredTechnician.objects.filter(agreement=agreement)
-    had = set(rows.values_list("person_id", flat=True))
-    rows.exclude(person__in=wanted).delete()
-    for key in wanted.keys() - had:
-        BarredTechnician.objects.create(
-            organisation=agreement.organisation, agreement=agreement, person=wanted[key]
-        )
-    return had != set(wanted)
+    return link_only(BarredTechnician, {"agreement": agreement}, to="person", wanted=people)

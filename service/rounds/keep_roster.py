@@ -11,7 +11,7 @@ from accounts.audit import record_event
 from accounts.models import Person
 from accounts.roles import Action
 from service.rounds.models import DayOff, Shift, Skill, TechnicianBase, TechnicianSkill
-from service.sites.saving import add_row, change_row
+from service.sites.saving import add_row, change_row, link_only
 
 DAYS = range(7)
 
@@ -29,13 +29,7 @@ def set_base(*, technician: Person, by: Person, skills: Iterable[Skill], **field
         add_row(base, action="base.set", by=by)
     else:
         base = change_row(stored, fields, action="base.changed", by=by)
-    wanted = {skill.pk: skill for skill in skills}
-    rows = TechnicianSkill.objects.filter(base=base)
-    had = set(rows.values_list("skill_id", flat=True))
-    rows.exclude(skill__in=wanted).delete()
-    for key in wanted.keys() - had:
-        TechnicianSkill.objects.create(organisation=by.organisation, base=base, skill=wanted[key])
-    if had != set(wanted):
+    if link_only(TechnicianSkill, {"base": base}, to="skill", wanted=skills):
         record_event(action="base.changed", subject=base, by=by, detail={"changed": ["skills"]})
     return base
 

@@ -4,7 +4,7 @@ The use cases of sites and stock go through here, so that a page, the API and a 
 what they check.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 from typing import Any, TypeVar
 
@@ -125,3 +125,20 @@ def _refuse_second(row: OwnedByOrganisation, field: str, within: tuple[str, ...]
         archived = " (archived)" if getattr(other, "archived_at", None) else ""
         named = f", {other}" if str(other) != value else ""
         raise ValidationError({field: f"“{value}” is already taken by another {what}{named}{archived}."})
+
+
+def link_only(links: "type[Row]", owner: Mapping[str, Any], *, to: str, wanted: Iterable[Any]) -> bool:
+    """Make ``wanted`` the rows that an owner is linked to. Returns whether anything changed.
+
+    links  The model of the links.
+    owner  Its field and row: ``{"agreement": agreement}``.
+    to     Its other field.
+    """
+    found = {row.pk: row for row in wanted}
+    rows: QuerySet[Any] = links._default_manager.filter(**owner)
+    had = set(rows.values_list(f"{to}_id", flat=True))
+    rows.exclude(**{f"{to}__in": found}).delete()
+    (one,) = owner.values()
+    for key in found.keys() - had:
+        links._default_manager.create(organisation=one.organisation, **owner, **{to: found[key]})
+    return had != set(found)

@@ -17,7 +17,7 @@ from service.api.tasks import sweep
 from service.sites.models import Client
 from tests.api.asking import Program, fields_of, problem_of, program
 from tests.personas import Firm, make_firm
-from tests.visits.test_two_at_once import side_by_side
+from tests.two_at_once import side_by_side
 
 NEW = {"name": "Harbour Lets"}
 

@@ -4,7 +4,6 @@ from datetime import datetime, time, timedelta
 from typing import Any
 
 import pytest
-from django.db import connection
 from django.utils import timezone
 from django_scopes import scope
 
@@ -14,22 +13,11 @@ from service.rounds.models import PlannedRound, PlannedVisit, WeekPlan
 from service.rounds.publish import publish_week
 from service.runs.models import Run
 from service.visits.models import Visit
-from tests.personas import Firm, make_firm
+from tests.personas import Firm
 from tests.rounds.week_scene import spas_around
-from tests.visits.test_two_at_once import side_by_side
+from tests.two_at_once import AT_ONCE, side_by_side
 
-pytestmark = [pytest.mark.postgresql, pytest.mark.django_db(transaction=True)]
-
-
-@pytest.fixture(autouse=True)
-def _on_postgresql() -> None:
-    if connection.vendor != "postgresql":
-        pytest.skip("runs when DATABASE_URL names a PostgreSQL server; SQLite has one writer at a time")
-
-
-@pytest.fixture
-def firm(transactional_db: Any) -> Firm:
-    return make_firm("Alderbrook Spa Care")
+pytestmark = AT_ONCE
 
 
 def coming_monday() -> Any:

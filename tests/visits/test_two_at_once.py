@@ -1,10 +1,8 @@
 """Two people, or two taps, at the very same time. Needs a server that really runs them side by side."""
 
-import threading
 from typing import Any
 
 import pytest
-from django.db import connection
 from django.utils import timezone
 from django_scopes import scope
 
@@ -15,44 +13,11 @@ from service.visits.open import start_visit
 from service.visits.plan import plan_visit
 from service.visits.sign import sign_visit
 from tests.factories import PIN
-from tests.personas import Firm, make_firm
+from tests.personas import Firm
+from tests.two_at_once import AT_ONCE, side_by_side
 from tests.visits.working import fresh, ready
 
-pytestmark = [pytest.mark.postgresql, pytest.mark.django_db(transaction=True)]
-
-
-@pytest.fixture(autouse=True)
-def _on_postgresql() -> None:
-    if connection.vendor != "postgresql":
-        pytest.skip("runs when DATABASE_URL names a PostgreSQL server; SQLite has one writer at a time")
-
-
-@pytest.fixture
-def firm(transactional_db: Any) -> Firm:
-    return make_firm("Alderbrook Spa Care")
-
-
-def side_by_side(firm: Firm, *acts: Any) -> list[Any]:
-    """Run the acts in threads that start together; what each returned, or raised."""
-    together = threading.Barrier(len(acts))
-    outcomes: list[Any] = [None] * len(acts)
-
-    def run(place: int) -> None:
-        try:
-            with scope(organisation=firm.organisation):
-                together.wait(timeout=10)
-                outcomes[place] = acts[place]()
-        except Exception as refusal:  # the refusal is the outcome
-            outcomes[place] = refusal
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=run, args=[place]) for place in range(len(acts))]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=30)
-    return outcomes
+pytestmark = AT_ONCE
 
 
 @pytest.mark.parametrize("attempt", range(3))
