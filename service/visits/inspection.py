@@ -151,17 +151,13 @@ def answer_inspection(
     """
     checked = _checked(answers)
     row = edit(visit, by=by, expected_revision=expected_revision)
-    saved = []
+    saved = _save_answers(row, checked)
+    standing = Defect.objects.filter(spa=row.spa, closed_at=None)
+    # Of several for one item, the one found at this visit counts.
+    open_defects = {one.item: one for one in sorted(standing, key=lambda one: one.visit_id == row.pk)}
     for key, (answer, remark) in checked.items():
-        line, _ = InspectionAnswer.objects.update_or_create(
-            visit=row,
-            item=key,
-            defaults={"answer": answer, "note": remark},
-            create_defaults={"answer": answer, "note": remark, "organisation_id": row.organisation_id},
-        )
-        saved.append(line)
         if BY_KEY[key].is_defect:
-            _keep_defect(row, BY_KEY[key], answer, remark, by)
+            _keep_defect(row, BY_KEY[key], answer, remark, by, still_open=open_defects.get(key))
     note(row, "visit.inspected", by=by, answers={key: answer for key, (answer, _) in checked.items()})
     return saved
 
@@ -210,13 +206,32 @@ def _checked(answers: Mapping[str, tuple[str, str]]) -> dict[str, tuple[str, str
     return checked
 
 
-def _keep_defect(visit: Visit, item: InspectionItem, answer: str, remark: str, by: Person) -> None:
-    still_open = Defect.objects.filter(spa=visit.spa, item=item.key, closed_at=None)
+def _save_answers(visit: Visit, checked: Mapping[str, tuple[str, str]]) -> list[InspectionAnswer]:
+    known = {line.item: line for line in InspectionAnswer.objects.filter(visit=visit, item__in=checked)}
+    lines = [
+        known.get(key) or InspectionAnswer(organisation_id=visit.organisation_id, visit=visit, item=key)
+        for key in checked
+    ]
+    for line in lines:
+        line.answer, line.note = checked[line.item]
+    InspectionAnswer.objects.bulk_create(line for line in lines if line.item not in known)
+    InspectionAnswer.objects.bulk_update(known.values(), ["answer", "note"])
+    return lines
+
+
+def _keep_defect(
+    visit: Visit, item: InspectionItem, answer: str, remark: str, by: Person, *, still_open: Defect | None
+) -> None:
+    found_here = still_open is not None and still_open.visit_id == visit.pk
     if answer != Answer.NO:
         # Found and taken back at this visit: it never was. One found earlier waits to be settled.
-        still_open.filter(visit=visit).delete()
+        if still_open is not None and found_here:
+            still_open.delete()
         return
-    if still_open.filter(visit=visit).update(description=remark) or still_open.exists():
+    if still_open is not None:
+        if found_here:
+            still_open.description = remark
+            still_open.save(update_fields=["description"])
         return
     Defect.objects.create(
         organisation_id=visit.organisation_id,

@@ -4,9 +4,11 @@ Every name and every text that somebody typed stands as a commitment (``Private`
 name people. Figures, choices, times, products, batches, sources and digests stand open.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
+
+from django.db.models import Prefetch, prefetch_related_objects
 
 from accounts.models import Person
 from service.chemistry.errors import InputError
@@ -29,7 +31,18 @@ from service.visits.models import (
 )
 from service.visits.readings import instrument_remark
 
-__all__ = ["FORMAT", "Private", "Written", "canonical", "commit", "content_of", "digest", "write_record"]
+__all__ = [
+    "FORMAT",
+    "Private",
+    "Written",
+    "canonical",
+    "commit",
+    "content_of",
+    "digest",
+    "load_parts",
+    "record_rows",
+    "write_record",
+]
 
 FORMAT = "runnel visit record 1"
 # Parts of a decision's findings that a reader needs to see what was judged, by which row.
@@ -79,8 +92,10 @@ def content_of(
     owner_signature  The drawn signature as text (base64 of a PNG), "" when nobody drew one.
     closures         Closures that signing opened, renewed or ended.
 
-    Salts are fresh at every call: two calls give different commitments to the same words.
+    Salts are fresh at every call: two calls give different commitments to the same words. Asks nothing
+    of a visit whose parts were loaded with ``load_parts``.
     """
+    load_parts([visit])
     private = Private()
     people = _People(private)
     content = {
@@ -93,14 +108,12 @@ def content_of(
         "readings": _readings(visit, people),
         "decisions": [_decision(decision) for decision in _by_time(visit)],
         "steps": _steps(visit, people, private),
-        "tasks": [_task(task, people, private) for task in visit.tasks.select_related("done_by")],
+        "tasks": [_task(task, people, private) for task in visit.tasks.all()],
         "photos": [
-            _photo(number, photo, people, private)
-            for number, photo in enumerate(visit.photos.select_related("taken_by"), start=1)
+            _photo(number, photo, people, private) for number, photo in enumerate(visit.photos.all(), start=1)
         ],
         "defects": [
-            _defect(number, defect, private)
-            for number, defect in enumerate(Defect.objects.filter(visit=visit), start=1)
+            _defect(number, defect, private) for number, defect in enumerate(visit.defects.all(), start=1)
         ],
         "closures": [_closure(number, closure, private) for number, closure in enumerate(closures, start=1)],
         "signature": {
@@ -113,11 +126,33 @@ def content_of(
     return Written({**plain(content), "people": people.written()}, private)
 
 
+def load_parts(visits: Sequence[Visit]) -> None:
+    """Load what records of the visits say, some queries for all of them; what is loaded is kept."""
+    prefetch_related_objects(
+        visits,
+        "inspection",
+        Prefetch("readings", Reading.objects.select_related("instrument", "taken_by", "organisation")),
+        "decisions",
+        Prefetch("steps", TreatmentStep.objects.select_related("decision", "product", "batch", "done_by")),
+        Prefetch("tasks", Task.objects.select_related("done_by")),
+        Prefetch("photos", Photo.objects.select_related("taken_by")),
+        "defects",
+    )
+
+
 def write_record(visit: Visit, written: Written, *, signed_by: Person) -> Record:
     """Keep the record and its personal data. Called by signing alone, inside its transaction."""
+    record, private = record_rows(visit, written, signed_by=signed_by)
+    record.save(force_insert=True)
+    PersonalDatum.objects.bulk_create(private)
+    return record
+
+
+def record_rows(visit: Visit, written: Written, *, signed_by: Person) -> tuple[Record, list[PersonalDatum]]:
+    """The rows of a record, not yet kept."""
     assert visit.ended_at is not None
     text = canonical(written.content)
-    record = Record.objects.create(
+    record = Record(
         organisation_id=visit.organisation_id,
         visit=visit,
         content=written.content,
@@ -126,11 +161,10 @@ def write_record(visit: Visit, written: Written, *, signed_by: Person) -> Record
         signed_at=visit.ended_at,
         signed_by=signed_by,
     )
-    PersonalDatum.objects.bulk_create(
+    return record, [
         PersonalDatum(organisation_id=visit.organisation_id, record=record, name=name, salt=salt, value=value)
         for name, (salt, value) in written.private.data.items()
-    )
-    return record
+    ]
 
 
 class _People:
@@ -225,8 +259,7 @@ def _inspected(line: InspectionAnswer, private: Private) -> dict[str, Any]:
 
 
 def _readings(visit: Visit, people: _People) -> list[dict[str, Any]]:
-    readings = Reading.objects.filter(visit=visit).select_related("instrument", "taken_by", "organisation")
-    return [_reading(reading, people) for reading in readings]
+    return [_reading(reading, people) for reading in visit.readings.all()]
 
 
 def _reading(reading: Reading, people: _People) -> dict[str, Any]:
@@ -264,7 +297,7 @@ def _instrument(reading: Reading) -> dict[str, Any] | None:
 
 
 def _by_time(visit: Visit) -> list[Decision]:
-    return list(Decision.objects.filter(visit=visit).order_by("made_at", "id"))
+    return list(visit.decisions.all())[::-1]
 
 
 def _decision(decision: Decision) -> dict[str, Any]:
@@ -292,11 +325,7 @@ def _figure(value: Any) -> Any:
 
 
 def _steps(visit: Visit, people: _People, private: Private) -> list[dict[str, Any]]:
-    steps = TreatmentStep.objects.filter(visit=visit).select_related("product", "batch", "done_by")
-    return [
-        _step(number, step, people, private)
-        for number, step in enumerate(steps.order_by("decision__made_at", "order"), start=1)
-    ]
+    return [_step(number, step, people, private) for number, step in enumerate(visit.steps.all(), start=1)]
 
 
 def _step(number: int, step: TreatmentStep, people: _People, private: Private) -> dict[str, Any]:

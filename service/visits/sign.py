@@ -74,6 +74,8 @@ def sign_visit(
         if not standing.is_fit:
             _set_retest(row, retest_by, retest_due, now)
         write_down_what_is_left(row)
+        # The verdict was found with the jobs as they were loaded before.
+        row.refresh_from_db(fields=["tasks"])
         closure = _close_or_reopen(case, standing, by)
         written = content_of(row, signed_by=by, owner_signature=drawn, closures=[closure] if closure else [])
         record = write_record(row, written, signed_by=by)
