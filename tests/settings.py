@@ -14,7 +14,11 @@ from service.settings import *  # noqa: E402, F403
 CELERY_BROKER_URL = "memory://"
 CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, object] = {}
 EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
-PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+# The second one reads the demonstration's signing PINs.
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.MD5PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
 STATIC_ROOT.mkdir(exist_ok=True)  # noqa: F405
 LOGGING["root"]["level"] = "ERROR"  # type: ignore[index, name-defined]  # noqa: F405

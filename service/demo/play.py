@@ -14,14 +14,15 @@ from service.stock.models import Batch, Instrument
 from service.visits.amend import amend_record
 from service.visits.decide import decide
 from service.visits.editing import Refused
+from service.visits.fresh_fill import lines_for
 from service.visits.inspection import ITEMS, answer_inspection
-from service.visits.models import Moment, StepState, TreatmentStep, Visit
+from service.visits.models import Moment, StepState, Task, TaskKind, TreatmentStep, Visit, VisitState
 from service.visits.open import end_without_signing, start_visit
 from service.visits.plan import plan_visit
 from service.visits.readings import ReadingInput, record_readings
 from service.visits.sign import sign_visit
-from service.visits.tasks import do_task
-from service.visits.treatment import do_step, expected_water, standing_steps
+from service.visits.tasks import do_task, take_on_task, tick_line
+from service.visits.treatment import do_step, expected_water, skip_step, standing_steps
 from service.visits.verdict import standing_verdict
 
 # A step is carried out this long after the one before it, when nothing has to be waited for.
@@ -29,6 +30,10 @@ STEP_MINUTES = 4
 # Rounds of dosing and testing at one visit, at most.
 MOST_ROUNDS = 3
 MOST_WAITS = 10
+LINE_MINUTES = 9
+CRUMB_G = 8
+CRUMB = "Too little to measure out; seen to at the next visit."
+DRAIN = TaskKind.DRAIN_REFILL
 
 
 def play_visit(
@@ -46,7 +51,8 @@ def play_visit(
     end = entry.get("end", "signed")
     if end == "planned":
         return visit
-    start_visit(visit=visit, by=technician)
+    if end != VisitState.MISSED:
+        start_visit(visit=visit, by=technician)
     if end != "signed":
         end_without_signing(visit=visit, state=end, reason=entry["reason"], by=technician)
         return visit
@@ -97,6 +103,8 @@ def _look_and_test(
     answers |= {key: (answer, note) for key, (answer, note) in entry.get("inspection", {}).items()}
     answer_inspection(visit=visit, answers=answers, by=technician, expected_revision=_revision(visit))
     _record(visit, Moment.BEFORE, entry["readings"], technician, instruments[entry["instrument"]])
+    if "drain" in entry:
+        take_on_task(visit=visit, kind=DRAIN, by=technician, expected_revision=_revision(visit))
     decide(visit=visit, moment=Moment.BEFORE, by=technician)
 
 
@@ -112,14 +120,68 @@ def _treat(
         clock.shift(timedelta(minutes=6))
     if entry["treatment"] != "as_planned":
         return
+    instrument = instruments[entry["instrument"]]
+    if fresh := entry.get("drain"):
+        _drain(fresh, visit, technician, instrument, clock)
+    _dose(entry, fresh or entry["readings"], visit, technician, instrument, clock)
+    if fresh:
+        _tick_lines(visit, technician, clock)
+        do_task(visit=visit, kind=DRAIN, by=technician, expected_revision=_revision(visit))
+
+
+def _dose(
+    entry: Mapping[str, Any],
+    typed: Mapping[str, str],
+    visit: Visit,
+    technician: Person,
+    instrument: Instrument,
+    clock: Any,
+) -> None:
+    """Rounds of dosing, each with a test after it that reads the water as the engine expects it."""
     for _ in range(MOST_ROUNDS):
         dosed = _carry_out_round(visit, technician, clock)
         expected = expected_water(Visit.objects.get(pk=visit.pk))
         if not dosed or entry["after"] != "as_expected" or expected is None:
             return
-        typed = _as_expected(entry["readings"], expected)
-        _record(visit, Moment.AFTER, typed, technician, instruments[entry["instrument"]])
+        typed = _as_expected(typed, expected)
+        _record(visit, Moment.AFTER, typed, technician, instrument)
         decide(visit=visit, moment=Moment.AFTER, by=technician)
+        if _leave_crumbs(visit, technician):
+            return
+
+
+def _leave_crumbs(visit: Visit, technician: Person) -> bool:
+    """Pass what is left of the plan when no dose of it is worth measuring out. Whether it was passed."""
+    left = [
+        step for step in standing_steps(Visit.objects.get(pk=visit.pk)) if step.state == StepState.PLANNED
+    ]
+    if any(step.action != "retest" and (step.planned_mass_g or CRUMB_G) >= CRUMB_G for step in left):
+        return False
+    for step in left:
+        skip_step(step=step, reason=CRUMB, by=technician, expected_revision=_revision(visit))
+    return True
+
+
+def _drain(
+    fresh: Mapping[str, str], visit: Visit, technician: Person, instrument: Instrument, clock: Any
+) -> None:
+    """Let the old water out, fill, and test the new: the lines up to that test."""
+    _tick_lines(visit, technician, clock, until="supply_tested")
+    _record(visit, Moment.AFTER, fresh, technician, instrument)
+    decide(visit=visit, moment=Moment.AFTER, by=technician)
+
+
+def _tick_lines(visit: Visit, technician: Person, clock: Any, *, until: str = "") -> None:
+    """The lines of the drain and refill that are open, in order; ``until``: the last one."""
+    lines = lines_for(visit.spa)
+    done = Task.objects.get(visit=visit, kind=DRAIN).lines_done
+    for line in lines:
+        if line.key in done:
+            continue
+        tick_line(visit=visit, key=line.key, by=technician, expected_revision=_revision(visit))
+        clock.shift(timedelta(minutes=LINE_MINUTES))
+        if line.key == until:
+            return
 
 
 def _carry_out_round(visit: Visit, technician: Person, clock: Any) -> bool:

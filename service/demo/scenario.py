@@ -1,11 +1,12 @@
 """Builds the demonstration's two firms from ``fixtures/scenario.json``, relative to today.
 
-The fortnight behind us is *played*: the clock is set to each visit's time and the same use cases
-run that a technician's page calls, so that the records, closures and decisions are real ones.
+The week behind us is *played*: the clock is set to each visit's time and the same use cases run that
+a technician's page calls, so that the records, closures and decisions are real ones. The months before
+were played in the same way once (``simulate``) and are read back from a file (``past``).
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
@@ -15,12 +16,15 @@ from zoneinfo import ZoneInfo
 import time_machine
 from django.conf import settings
 from django.contrib.auth.hashers import PBKDF2PasswordHasher, make_password
+from django.db import transaction
 from django.utils import timezone
 from django.utils.crypto import get_random_string
 from django_scopes import scope
 
 from accounts.models import Organisation, Person, RoleGrant
+from service.demo.past import Names, kept
 from service.demo.play import play_visit
+from service.demo.read_past import read_back
 from service.demo.week import build_weeks
 from service.sites.models import Client, ClientAccess, Site, Spa
 from service.stock.models import Batch, Instrument, Product
@@ -53,29 +57,43 @@ class Cast:
     def day(self, offset: int) -> date:
         return self.today + timedelta(days=offset)
 
+    def names(self) -> Names:
+        return Names(self.organisation, self.today, self.spas, self.people, self.instruments)
+
 
 def build_scenario() -> list[Cast]:
-    """Both firms with their fortnight. Leaves existing rows alone; call on an empty database."""
-    scenario = json.loads(SCENARIO.read_text())
-    password = make_password(PASSWORD)
-    casts = [_build_firm(firm, password) for firm in scenario["firms"]]
+    """Both firms with their months behind them. Leaves existing rows alone; call on an empty database."""
+    past = kept()["firms"]
+    casts = []
+    for firm, cast in found_firms():
+        with scope(organisation=cast.organisation):
+            with transaction.atomic():
+                read_back(past[firm["name"]], cast.names())
+            _play_week(cast, firm["visits"])
+            office = planner(cast)
+            build_weeks(
+                cast.organisation, people=cast.people, spas=cast.spas, office=office, today=cast.today
+            )
+        casts.append(cast)
     people = [person.pk for cast in casts for person in cast.people.values()]
     Person.objects.filter(pk__in=people).update(signing_pin=make_password(PIN))
     return casts
 
 
-def _build_firm(firm: Mapping[str, Any], password: str) -> Cast:
-    names = ("name", "phone", "email", "address", "time_zone", "guideline_id")
-    organisation = Organisation.objects.create(**{name: firm[name] for name in names})
-    cast = Cast(organisation, timezone.localdate(timezone=ZoneInfo(organisation.time_zone)), password)
-    with scope(organisation=organisation):
-        for entry in firm["clients"]:
-            _build_client(cast, entry)
-        _build_people(cast, firm["people"])
-        _build_stock(cast, firm)
-        _play_fortnight(cast, firm["visits"])
-        build_weeks(organisation, people=cast.people, spas=cast.spas, office=_planner(cast), today=cast.today)
-    return cast
+def found_firms() -> Iterator[tuple[Mapping[str, Any], Cast]]:
+    """Each firm's part of the scenario, and the firm with its people, spas and stock, without a visit yet."""
+    password = make_password(PASSWORD)
+    for firm in json.loads(SCENARIO.read_text())["firms"]:
+        names = ("name", "phone", "email", "address", "time_zone", "guideline_id")
+        organisation = Organisation.objects.create(**{name: firm[name] for name in names})
+        today = timezone.localdate(timezone=ZoneInfo(organisation.time_zone))
+        cast = Cast(organisation, today, password)
+        with scope(organisation=organisation):
+            for entry in firm["clients"]:
+                _build_client(cast, entry)
+            _build_people(cast, firm["people"])
+            _build_stock(cast, firm)
+        yield firm, cast
 
 
 def _build_people(cast: Cast, people: list[Mapping[str, Any]]) -> None:
@@ -83,7 +101,7 @@ def _build_people(cast: Cast, people: list[Mapping[str, Any]]) -> None:
         person = Person.objects.create(
             email=f"{entry['key']}@example.org",
             password=cast.password,
-            # Checked at every signature of the fortnight: hashed lightly until that is played.
+            # Checked at every signature of the week behind us: hashed lightly until that is played.
             signing_pin=PBKDF2PasswordHasher().encode(PIN, get_random_string(16), iterations=1),
             organisation=cast.organisation,
             name=entry["name"],
@@ -136,7 +154,7 @@ def _build_stock(cast: Cast, firm: Mapping[str, Any]) -> None:
         )
 
 
-def _play_fortnight(cast: Cast, visits: list[Mapping[str, Any]]) -> None:
+def _play_week(cast: Cast, visits: list[Mapping[str, Any]]) -> None:
     """Plan and carry out every visit at its own time, in the order of time."""
     now = timezone.now()
     for entry in visits:
@@ -154,9 +172,9 @@ def _play_fortnight(cast: Cast, visits: list[Mapping[str, Any]]) -> None:
                 cast_instruments=cast.instruments,
                 pin=PIN,
                 planned_on=cast.day(entry["day"]),
-                office=_planner(cast),
+                office=planner(cast),
             )
 
 
-def _planner(cast: Cast) -> Person:
+def planner(cast: Cast) -> Person:
     return next(person for person in cast.people.values() if {"office", "owner"} & person.roles)

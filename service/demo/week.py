@@ -111,6 +111,7 @@ def _add_agreement(
         skills=[skills[name] for name in entry.get("skills", ())],
         frequency=entry["frequency"],
         times_a_week=entry.get("times"),
+        every_weeks=entry.get("every"),
         weekdays_allowed=weekday_bits(entry.get("days", range(7))),
         min_days_between=entry.get("gap"),
         window_from=opens,

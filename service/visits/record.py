@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import Prefetch, prefetch_related_objects
+from django.db.models import prefetch_related_objects
 
 from accounts.models import Person
 from service.chemistry.errors import InputError
@@ -131,11 +131,11 @@ def load_parts(visits: Sequence[Visit]) -> None:
     prefetch_related_objects(
         visits,
         "inspection",
-        Prefetch("readings", Reading.objects.select_related("instrument", "taken_by", "organisation")),
+        *(f"readings__{name}" for name in ("instrument", "taken_by", "organisation")),
         "decisions",
-        Prefetch("steps", TreatmentStep.objects.select_related("decision", "product", "batch", "done_by")),
-        Prefetch("tasks", Task.objects.select_related("done_by")),
-        Prefetch("photos", Photo.objects.select_related("taken_by")),
+        *(f"steps__{name}" for name in ("decision", "product", "batch", "done_by")),
+        "tasks__done_by",
+        "photos__taken_by",
         "defects",
     )
 

@@ -63,7 +63,7 @@ class Command(BaseCommand):
         if Organisation.objects.exists():
             self.stdout.write("Keeping the data that is there (--fresh starts over).")
             return
-        self.stdout.write("Setting up two invented firms and their fortnight …")
+        self.stdout.write("Setting up two invented firms and their four months …")
         started = time.monotonic()
         build_scenario()
         self.stdout.write(f"Done in {time.monotonic() - started:.1f} s.")

@@ -1,0 +1,175 @@
+"""Months of visits of the demonstration's firms, simulated: the engine's water, the product's own use cases.
+
+Every spa by itself and from its own random source, so that one of them can be simulated again alone.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from random import Random
+from typing import Any
+
+import time_machine
+
+from accounts.models import Person
+from service.demo.play import play_visit
+from service.demo.scenario import PIN, Cast, planner
+from service.demo.tub_water import TubWater
+from service.demo.write_past import written_down
+from service.sites.models import ClientKind, Sanitiser, Spa
+from service.stock.models import Instrument, Method
+from service.visits.models import StepState, TreatmentStep, Verdict, Visit, VisitState
+
+SEED = 20
+DAYS = 120
+# A Monday in winter: no clock is changed in the 120 days before it.
+BASE = datetime(2026, 3, 2, 12, tzinfo=UTC)
+# The scenario plays the days from here on itself, for the spas that it names.
+PLAYED_FROM = -7
+# From visit to visit.
+EVERY_DAYS_PLAYED, EVERY_DAYS_LET, EVERY_DAYS_PRIVATE = 9, 14, 21
+_READ_ALWAYS = ("temperature_c", "ph", "total_alkalinity_mg_l")
+_READ_MONTHLY = ("calcium_hardness_mg_l", "total_dissolved_solids_mg_l")
+_UNSIGNED = (
+    (VisitState.NO_ACCESS, "Gate locked and nobody in; rang twice."),
+    (VisitState.BATHERS, "Guests in the water; they would not come out."),
+    (VisitState.MISSED, "Snow on the road, turned back."),
+)
+_UNSIGNED_SHARE, _CLOUDY_SHARE, _AMENDED_SHARE = 0.035, 0.012, 0.012
+_CLOUDY = "Milky, the floor drain cannot be made out"
+
+
+@dataclass(frozen=True)
+class Team:
+    """Who carries out the visits of a firm, with which instrument; keys as in the scenario."""
+
+    technicians: Mapping[str, Person]
+    instruments: Mapping[str, Instrument]
+    instrument: str
+    office: Person
+    pin: str
+
+
+def simulate_spa(spa: Spa, key: str, team: Team, *, midnight: datetime, last_day: int, every: int) -> None:
+    """Play the visits of one spa from ``DAYS`` ago to ``last_day``, days counted from ``midnight``.
+
+    every  Days from visit to visit; after a closed verdict somebody tests again two days later.
+    """
+    chance = Random(f"{SEED}:{key}")
+    water = TubWater(spa, chance)
+    technician = list(team.technicians.values())[chance.randrange(len(team.technicians))]
+    day, before = -DAYS + chance.randrange(every), -DAYS - 1
+    next_drain = day + chance.randrange(20, 90)
+    hour = chance.randrange(8, 14)
+    kind = "round"
+    for number in range(DAYS):
+        if day > last_day:
+            return
+        water.pass_days(day - before)
+        drains = day >= next_drain
+        entry = _entry(water, chance, number, drains=drains) | {"kind": kind, "instrument": team.instrument}
+        at = midnight + timedelta(days=day, hours=hour, minutes=5 * chance.randrange(12))
+        with time_machine.travel(at, tick=False):
+            visit = play_visit(
+                entry,
+                spa=spa,
+                technician=technician,
+                cast_instruments=team.instruments,
+                pin=team.pin,
+                planned_on=at.date(),
+                office=team.office,
+            )
+        visit.refresh_from_db()
+        if drains and visit.state == VisitState.SIGNED:
+            next_drain = day + chance.randrange(35, 95)
+            water.refill()
+        water.dose(_doses(visit))
+        closed = visit.verdict == Verdict.CLOSED_UNTIL_RETEST or visit.state != VisitState.SIGNED
+        before, kind = day, "retest" if closed else "round"
+        day += 2 if closed else every + chance.choice((-1, 0, 0, 0, 1))
+
+
+def _entry(water: TubWater, chance: Random, number: int, *, drains: bool) -> dict[str, Any]:
+    """What is read and done at one visit, as the scenario says it."""
+    lot, amended, cloudy = chance.random(), chance.random(), chance.random()
+    parameters = [*_READ_ALWAYS, water.halogen]
+    if number % 4 == 0:
+        parameters += _READ_MONTHLY
+        parameters += ["cyanuric_acid_mg_l"] if not water.bromine else []
+    entry: dict[str, Any] = {
+        "readings": water.read(parameters),
+        "treatment": "as_planned",
+        "after": "as_expected",
+    }
+    if lot < _UNSIGNED_SHARE and not drains:
+        state, reason = chance.choice(_UNSIGNED)
+        return entry | {"end": state, "reason": reason}
+    if number % 2 == 0:
+        entry["tasks"] = ["filter_rinse"]
+    if drains:
+        entry["drain"] = _fresh(water)
+    elif cloudy < _CLOUDY_SHARE:
+        entry["inspection"] = {"clarity": ("no", _CLOUDY)}
+    elif amended < _AMENDED_SHARE:
+        entry["amend"] = {
+            "corrects": "Total alkalinity before dosing",
+            "was": f"{entry['readings']['total_alkalinity_mg_l']} mg/L",
+            "becomes": f"{int(entry['readings']['total_alkalinity_mg_l']) + 10} mg/L",
+            "reason": "One drop of the titration was not counted; the paper note says so.",
+        }
+    return entry
+
+
+def _fresh(water: TubWater) -> dict[str, str]:
+    """What the new water reads once the spa is filled: the supply, and no sanitiser yet."""
+    supply = water.spa.site.supply_water
+    fresh = {"temperature_c": "14.0", "ph": str(supply["ph"]), water.halogen: "0.0"}
+    fresh |= {
+        name: f"{supply[name]:.0f}"
+        for name in ("total_alkalinity_mg_l", "calcium_hardness_mg_l", "total_dissolved_solids_mg_l")
+    }
+    return fresh if water.bromine else fresh | {"total_chlorine_mg_l": "0.0", "cyanuric_acid_mg_l": "0"}
+
+
+def _doses(visit: Visit) -> Iterator[dict[str, Any]]:
+    steps = TreatmentStep.objects.filter(visit=visit, state=StepState.DONE).select_related("product")
+    for step in steps.order_by("done_at", "order"):
+        if step.action == "replace_water":
+            fill = {"temperature_c": 14.0, **visit.spa.site.supply_water}
+            yield {"replace_fraction": step.planned["replace_fraction"], "fill": fill}
+        elif step.action == "add" and step.product:
+            yield {
+                "add": step.product.substance,
+                "mass_g": float(step.actual_mass_g or 0),
+                "active_fraction": float(step.product.active_fraction),
+            }
+
+
+def simulate_firm(firm: Mapping[str, Any], cast: Cast, only: str = "") -> dict[str, Any]:
+    """Simulate a firm's spas, or ``only`` one of them; their rows in the file's form.
+
+    firm  Its part of the scenario. Needs the firm in scope and the clock at the base day.
+    """
+    played = {entry["spa"] for entry in firm["visits"] if entry["day"] <= 0}
+    team = _team(cast)
+    found = {}
+    for key, spa in cast.spas.items():
+        if spa.sanitiser == Sanitiser.OTHER or (only and key != only):
+            continue
+        let = spa.site.client.kind != ClientKind.PRIVATE
+        simulate_spa(
+            spa,
+            key,
+            team,
+            midnight=cast.moment(0, "00:00"),
+            last_day=PLAYED_FROM - 1 if key in played else -1,
+            every=EVERY_DAYS_PLAYED if key in played else EVERY_DAYS_LET if let else EVERY_DAYS_PRIVATE,
+        )
+        found[key] = written_down(spa, cast.names())
+    return found
+
+
+def _team(cast: Cast) -> Team:
+    technicians = {key: one for key, one in cast.people.items() if "technician" in one.roles}
+    photometer = next(key for key, one in cast.instruments.items() if one.method == Method.PHOTOMETER)
+    return Team(technicians, cast.instruments, photometer, planner(cast), PIN)
