@@ -16,8 +16,8 @@ class AccountsConfig(AppConfig):
 
         # SQLite rebuilds a table, and silently drops its triggers, whenever a column changes:
         # the only dependable moment to put them back is after every migration run.
-        pre_migrate.connect(step_aside, dispatch_uid="accounts.guards")
-        post_migrate.connect(install_guards, dispatch_uid="accounts.guards")
+        pre_migrate.connect(step_aside, sender=self, dispatch_uid="accounts.guards")
+        post_migrate.connect(install_guards, sender=self, dispatch_uid="accounts.guards")
         # The sign-in library tells of a changed factor by signal and by nothing else.
         mfa.authenticator_added.connect(note_factor_added, dispatch_uid="accounts.factor_added")
         mfa.authenticator_removed.connect(note_factor_removed, dispatch_uid="accounts.factor_removed")
