@@ -111,13 +111,14 @@ def _shown(request: HttpRequest, row: ListImport, refused: str = "") -> HttpResp
     show = given.cleaned_data["show"] if given.is_valid() else ""
     rows = ListRow.objects.filter(listing=row, **({"effect": show} if show else {})).defer("payload")
     live = bool(row.run and row.run.is_live)
-    stopped = row.state in (ListState.READING, ListState.WRITING) and not live
+    stopped = _came_to_nothing(row) or (row.state == ListState.READING and not live)
     context: dict[str, Any] = {
         "list": row,
         "refused": refused,
         "run": row.run if live or stopped else None,
         "waits": row.state in (ListState.READY, ListState.UNREADABLE) or stopped,
-        "may_confirm": row.state == ListState.READY and not row.problem,
+        "unwritten": _came_to_nothing(row),
+        "may_confirm": not row.problem and (row.state == ListState.READY or _came_to_nothing(row)),
         "totals": [(KINDS[key], kind) for key, kind in row.totals.items()],
         "left_out": [(KINDS[key], names) for key, names in row.left_out.items()],
         "wrong": row.count(Effect.WRONG),
@@ -134,6 +135,11 @@ def _shown(request: HttpRequest, row: ListImport, refused: str = "") -> HttpResp
         "now": timezone.now(),
     }
     return render(request, "importing/list.html", context, status=200)
+
+
+def _came_to_nothing(row: ListImport) -> bool:
+    """Whether it was to be written and its run ended without: then nothing of it is there."""
+    return row.state == ListState.WRITING and not (row.run and row.run.is_live)
 
 
 def _read_form(row: ListImport) -> ReadAgainForm:

@@ -1,17 +1,21 @@
 """The pages of lists, for those who may import: upload, preview, confirm, take back, columns, files."""
 
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client as Browser
 from django.urls import reverse
+from django.utils import timezone
 from django_scopes import scope
 
 from accounts.roles import Role
 from service.importing.columns import KINDS
 from service.importing.models import ListImport, ListState
-from service.importing.write import write_list
+from service.importing.write import confirm_list, write_list
+from service.runs.models import Run, RunState
+from service.runs.sweep import ATTEMPTS_MAX, GAVE_UP, sweep
 from service.runs.work import do_run
 from service.sites.models import Client
 from tests.importing.listing import confirmed, fresh, uploaded
@@ -83,6 +87,27 @@ def test_a_list_with_errors_is_not_confirmed_by_accident(firm: Firm, office: Bro
     assert _only(firm).state == ListState.READY
     assert office.post(url, {"only_good": "yes"}).status_code == 302
     assert _only(firm).state == ListState.WRITING
+
+
+def test_an_import_that_was_given_up_says_so_and_can_be_done_again(firm: Firm, office: Browser) -> None:
+    with scope(organisation=firm.organisation):
+        listing = uploaded(firm, "client", "reference,name\nC7,Hillside Lets\n")
+        run = confirm_list(listing=listing, only_good=False, by=firm.office)
+        given_up = timezone.now() - timedelta(minutes=10)
+        Run.objects.filter(pk=run.pk).update(state=RunState.RUNNING, attempt=ATTEMPTS_MAX, seen_at=given_up)
+    sweep()
+    url = reverse("importing:list", args=[listing.pk])
+
+    page = office.get(url).content.decode()
+
+    assert "Not imported: nothing of it was written" in page
+    assert GAVE_UP in page
+    assert "Import 1 row" in page
+    assert office.post(reverse("importing:confirm", args=[listing.pk])).status_code == 302
+    with scope(organisation=firm.organisation):
+        do_run(fresh(listing).run.pk, write_list)
+        assert Client.objects.filter(reference="C7").exists()
+    assert "Imported." in office.get(url).content.decode()
 
 
 def test_what_was_guessed_can_be_chosen_on_the_page(firm: Firm, office: Browser) -> None:

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import psycopg
 import pytest
 import redis
 
@@ -28,10 +29,11 @@ pytestmark = pytest.mark.worker
 
 @dataclass
 class House:
-    """One installation in a folder of its own."""
+    """One installation in a folder of its own; its database there too, unless ``database_url`` names one."""
 
     folder: Path
     broker: str
+    database_url: str = ""
 
     @property
     def environment(self) -> dict[str, str]:
@@ -44,6 +46,7 @@ class House:
             "RUNNEL_DATA_DIR": str(self.folder),
             "CELERY_BROKER_URL": self.broker,
             "RUN_STALE_SECONDS": "2",
+            **({"DATABASE_URL": self.database_url} if self.database_url else {}),
         }
 
     def run(self, *arguments: str, **more: str) -> str:
@@ -62,6 +65,9 @@ class House:
         return json.loads(self.run("-m", "tests.reports.worker_scene", name, **more))
 
     def ask(self, question: str) -> list[tuple[Any, ...]]:
+        if self.database_url:
+            with psycopg.connect(self.database_url) as server:
+                return server.execute(question).fetchall()
         with closing(sqlite3.connect(self.folder / "runnel.sqlite3", timeout=20)) as database:
             return database.execute(question).fetchall()
 
