@@ -17,6 +17,8 @@ from accounts.models import AuditEvent, Person
 from accounts.roles import Action
 
 PER_PAGE = 50
+# Counted and turned through no further: earlier entries are reached by the days.
+MOST_ENTRIES = 10_000
 
 
 @page_for(Action.SEE_AUDIT_TRAIL)
@@ -27,12 +29,14 @@ def audit_trail(request: HttpRequest) -> HttpResponse:
     form = TrailForm(request.GET or None, people=people)
     wanted = form.cleaned_data if form.is_bound and form.is_valid() else {}
     events = narrowed(AuditEvent.objects.all(), wanted, ZoneInfo(owner.organisation.time_zone))
-    page = Paginator(events, PER_PAGE).get_page(request.GET.get("page"))
+    page = Paginator(events[:MOST_ENTRIES], PER_PAGE).get_page(request.GET.get("page"))
     context = {
         "form": form,
         "page": page,
         "entries": entries(list(page), names_of_people(people)),
         "is_filtered": any(wanted.values()),
+        "most": MOST_ENTRIES,
+        "is_cut": page.paginator.count == MOST_ENTRIES,
     }
     return render(request, "accounts/audit_trail.html", context)
 

@@ -13,10 +13,9 @@ from accounts.audit_sentences import Entry, entries, names_of_people
 from accounts.forms import TrailForm
 from accounts.models import AuditEvent, Person
 from accounts.roles import Action
-from accounts.views.trail import narrowed
+from accounts.views.trail import MOST_ENTRIES, narrowed
 from service.importing.delimited import escaped
 
-MOST_ENTRIES = 10_000
 HEADS = ("When", "Who", "What was done", "To what", "Figures")
 
 

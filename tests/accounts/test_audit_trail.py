@@ -134,6 +134,21 @@ def test_a_long_trail_comes_in_pages_with_few_questions(
     assert (first.count("changed a spa"), second.count("changed a spa")) == (50, 10)
 
 
+def test_what_is_further_back_is_reached_by_the_days(
+    firm: Firm, sign_in: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("accounts.views.trail.MOST_ENTRIES", 2)
+    with scope(organisation=firm.organisation):
+        for action in ("spa.added", "spa.changed", "spa.archived"):
+            record_event(action=action, subject=firm.spa, by=firm.office)
+
+    page = sign_in(firm.owner).get(URL).content.decode()
+
+    assert "The newest 2; narrow the days for earlier ones." in page
+    assert "archived a spa" in page
+    assert "added a spa" not in page
+
+
 def test_somebody_who_was_erased_leaves_a_readable_entry(firm: Firm, sign_in: Any) -> None:
     with scope(organisation=firm.organisation):
         AuditEvent.objects.create(
