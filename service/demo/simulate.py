@@ -16,6 +16,7 @@ from service.demo.play import play_visit
 from service.demo.scenario import PIN, Cast, planner
 from service.demo.tub_water import TubWater
 from service.demo.write_past import written_down
+from service.rounds.owed_facts import drain_rules
 from service.sites.models import ClientKind, Sanitiser, Spa
 from service.stock.models import Instrument, Method
 from service.visits.models import StepState, TreatmentStep, Verdict, Visit, VisitState
@@ -59,14 +60,16 @@ def simulate_spa(spa: Spa, key: str, team: Team, *, midnight: datetime, last_day
     water = TubWater(spa, chance)
     technician = list(team.technicians.values())[chance.randrange(len(team.technicians))]
     day, before = -DAYS + chance.randrange(every), -DAYS - 1
-    next_drain = day + chance.randrange(20, 90)
+    asked = min((rule.max_days for rule in drain_rules(spa) if rule.max_days), default=None)
+    next_drain = day + (chance.randrange(asked) if asked else chance.randrange(20, 90))
     hour = chance.randrange(8, 14)
     kind = "round"
     for number in range(DAYS):
         if day > last_day:
             return
         water.pass_days(day - before)
-        drains = day >= next_drain
+        # A guideline that asks for drains is kept up to the last visit, so that few are overdue today.
+        drains = day >= next_drain or (asked is not None and day + every > last_day)
         entry = _entry(water, chance, number, drains=drains) | {"kind": kind, "instrument": team.instrument}
         at = midnight + timedelta(days=day, hours=hour, minutes=5 * chance.randrange(12))
         with time_machine.travel(at, tick=False):
@@ -81,7 +84,7 @@ def simulate_spa(spa: Spa, key: str, team: Team, *, midnight: datetime, last_day
             )
         visit.refresh_from_db()
         if drains and visit.state == VisitState.SIGNED:
-            next_drain = day + chance.randrange(35, 95)
+            next_drain = day + (asked + chance.randrange(-2, 3) if asked else chance.randrange(35, 95))
             water.refill()
         water.dose(_doses(visit))
         closed = visit.verdict == Verdict.CLOSED_UNTIL_RETEST or visit.state != VisitState.SIGNED
