@@ -2,9 +2,11 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from itertools import pairwise
+from typing import ClassVar
+from uuid import UUID
 
 from django.db import transaction
 from django.utils import timezone
@@ -28,6 +30,35 @@ class _Leg:
     start: Point
     end: Point
     measured_s: float
+
+
+@dataclass(frozen=True)
+class _Done:
+    """What is asked of a visit that has ended: thousands are read, so no more than this."""
+
+    FIELDS: ClassVar = (
+        "technician",
+        "planned_on",
+        "started_at",
+        "ended_at",
+        "state",
+        "spa__site__latitude",
+        "spa__site__longitude",
+    )
+
+    technician: UUID
+    day: date
+    began: datetime
+    ended: datetime
+    state: str
+    latitude: Decimal | None
+    longitude: Decimal | None
+
+    @property
+    def place(self) -> Point | None:
+        if self.latitude is None or self.longitude is None:
+            return None
+        return Point(float(self.latitude), float(self.longitude))
 
 
 def learned_of(organisation: Organisation) -> Learned:
@@ -68,7 +99,7 @@ def learned_factor(organisation: Organisation, travel: TravelTimes) -> Learned:
     return learn(_predicted(list(_legs(_visits(organisation))), travel))
 
 
-def _visits(organisation: Organisation) -> list[Visit]:
+def _visits(organisation: Organisation) -> list[_Done]:
     since = timezone.localdate() - timedelta(days=LOOK_BACK_DAYS)
     visits = Visit.objects.filter(
         organisation=organisation,
@@ -77,27 +108,20 @@ def _visits(organisation: Organisation) -> list[Visit]:
         started_at__isnull=False,
         ended_at__isnull=False,
     )
-    latest = visits.select_related("spa__site").order_by("-planned_on", "id")[:MOST_VISITS]
-    return sorted(latest, key=lambda visit: (str(visit.technician_id), visit.planned_on, visit.started_at))
+    latest = visits.order_by("-planned_on", "id").values_list(*_Done.FIELDS)[:MOST_VISITS]
+    return sorted((_Done(*row) for row in latest), key=lambda one: (str(one.technician), one.day, one.began))
 
 
-def _legs(visits: Iterable[Visit]) -> Iterable[_Leg]:
+def _legs(visits: Iterable[_Done]) -> Iterable[_Leg]:
     """Drives between visits that follow each other; one that was not signed breaks the chain."""
     for before, after in pairwise(visits):
-        if (before.technician_id, before.planned_on) != (after.technician_id, after.planned_on):
+        if (before.technician, before.day) != (after.technician, after.day):
             continue
         if {before.state, after.state} != {VisitState.SIGNED}:
             continue
-        start, end = _place(before), _place(after)
-        if start and end and start != end and before.ended_at and after.started_at:
-            yield _Leg(start, end, (after.started_at - before.ended_at).total_seconds())
-
-
-def _place(visit: Visit) -> Point | None:
-    site = visit.spa.site
-    if site.latitude is None or site.longitude is None:
-        return None
-    return Point(float(site.latitude), float(site.longitude))
+        start, end = before.place, after.place
+        if start and end and start != end:
+            yield _Leg(start, end, (after.began - before.ended).total_seconds())
 
 
 def _predicted(legs: Sequence[_Leg], travel: TravelTimes) -> list[Drive]:
