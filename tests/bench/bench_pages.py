@@ -20,6 +20,7 @@ import sys
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -117,6 +118,8 @@ def measured(world: Any, asked: argparse.Namespace) -> Iterator[Taken]:
     from tests.budgets.counting import in_use
     from tests.isolation.addresses import ADDRESSES
 
+    # Loads the pages' code and sets it aside from collections, as the web server does.
+    import_module("service.wsgi")
     for role in Role:
         browser = in_use(world, role, SERVER_NAME="localhost")
         for name, address in ADDRESSES.items():
