@@ -6,13 +6,14 @@ A week that is planned without them sends two people to one spa, and drops a cal
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, time, timedelta
+from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet
 
 from accounts.models import Organisation
-from service.rounds.models import Agreement, PlannedVisit, PlanProblem, PlanState, WeekPlan
+from service.rounds.models import Agreement, PlanProblem, PlanState, WeekPlan
 from service.rounds.notes import Note
 from service.rounds.owed import DayWindow, Owed
 from service.rounds.owed_facts import put_on_by_a_plan
@@ -29,6 +30,14 @@ BY_HAND, URGENT = "visit:", "urgent:"
 MINUTES_UNKNOWN = 45
 """Time on site where no agreement says it, [min]. Own choice, no source."""
 DAY_ENDS = time(23, 59)
+ANY_TIME: dict[str, Any] = {"day_choices": [[n] for n in range(DAYS_IN_WEEK)], "windows": []}
+OF_NO_AGREEMENT: dict[str, Any] = {
+    "agreement": None,
+    "needs": (),
+    "preferred": None,
+    "not_with": (),
+    "optional": False,
+}
 WHY = {
     VisitKind.ROUND: "Planned by hand",
     VisitKind.CALL_OUT: "Call-out planned by hand",
@@ -108,16 +117,12 @@ def _owed(visit: Visit, minutes: int) -> Owed:
     return Owed(
         key=key_of(visit),
         spa=visit.spa,
-        agreement=None,
         why=WHY[VisitKind(visit.kind)],
         service_minutes=minutes,
-        needs=(),
         day_choices=((visit.planned_on,),),
         windows=(window,) if hours else (),
         changeover_days=frozenset([visit.planned_on] if visit.changeover else []),
-        preferred=None,
-        not_with=(),
-        optional=False,
+        **OF_NO_AGREEMENT,
     )
 
 
@@ -141,31 +146,24 @@ def _urgent(organisation: Organisation, monday: date) -> Iterator[Owed]:
     calls = list(rows.select_related("spa__site__client"))
     if not calls:
         return
-    asked = {
-        visit["id"]: visit for visit in PlanProblem.objects.get(plan=newest).content["request"]["visits"]
-    }
+    request = PlanProblem.objects.get(plan=newest).content["request"]
+    asked = {visit["id"]: visit for visit in request["visits"]}
     today, zone = today_at(organisation), zone_of(organisation)
     for row in calls:
-        days = [monday + timedelta(n) for (n,) in asked[row.key]["day_choices"]]
+        # One that could not be asked of the planner, as its place was not known, may come on any day.
+        wanted = asked.get(row.key, ANY_TIME)
+        days = [monday + timedelta(n) for (n,) in wanted["day_choices"]]
         if left := tuple((day,) for day in days if day >= today):
-            yield _call(row, left, tuple(_windows(asked[row.key]["windows"], monday, zone)))
-
-
-def _call(row: PlannedVisit, days: tuple[tuple[date, ...], ...], windows: tuple[DayWindow, ...]) -> Owed:
-    return Owed(
-        key=row.key,
-        spa=row.spa,
-        agreement=None,
-        why=row.why,
-        service_minutes=row.service_minutes,
-        needs=(),
-        day_choices=days,
-        windows=windows,
-        changeover_days=frozenset(),
-        preferred=None,
-        not_with=(),
-        optional=False,
-    )
+            yield Owed(
+                key=row.key,
+                spa=row.spa,
+                why=row.why,
+                service_minutes=row.service_minutes,
+                day_choices=left,
+                windows=tuple(_windows(wanted["windows"], monday, zone)),
+                changeover_days=frozenset(),
+                **OF_NO_AGREEMENT,
+            )
 
 
 def _windows(asked: Sequence[dict[str, int]], monday: date, zone: ZoneInfo) -> Iterator[DayWindow]:

@@ -206,3 +206,18 @@ def test_an_urgent_call_stays_promised_when_the_week_is_planned_anew(scene: Any)
     row = again.visits.get(key=taken.key)
     assert row.visit_id == taken.visit_id
     assert Visit.objects.get(pk=taken.visit_id).state == VisitState.PLANNED
+
+
+def test_an_urgent_call_whose_place_got_lost_is_told_and_does_not_stop_the_plan(scene: Any) -> None:
+    firm, _, _ = scene
+    plan = published(firm)
+    spa, window = spas_around(firm, 1)[0], Window(days=WEEK[:3])
+    call = urgent_call(spa=spa, plan=plan, by=firm.office, minutes=30, window=window)
+    taken = take_slot(call=call, slot=call.slots[0], plan=plan, window=window, by=firm.office)
+    spa.site.latitude = spa.site.longitude = None
+    spa.site.save()
+
+    planned_from_rows(firm)
+    again = planned_from_rows(firm)
+
+    assert "no position on the map" in again.visits.get(key=taken.key).reason
