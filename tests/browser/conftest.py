@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from accounts.models import Person
 
@@ -26,6 +26,8 @@ ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+PATIENCE_MS = 30_000
+"""How long a page may take: the machine is shared, and what never comes fails all the same."""
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -45,6 +47,7 @@ def chromium() -> Iterator[Browser]:
     # Playwright's event loop runs in this thread, and Django would refuse the ORM next to one;
     # the tests themselves are not asynchronous.
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"
+    expect.set_options(timeout=PATIENCE_MS)
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
         yield browser
@@ -70,8 +73,8 @@ def new_page(chromium: Browser, live_server: Any) -> Iterator[Callable[..., Page
             locale="en-GB",
             **options,
         )
-        context.set_default_timeout(10_000)
-        context.set_default_navigation_timeout(30_000)
+        context.set_default_timeout(PATIENCE_MS)
+        context.set_default_navigation_timeout(2 * PATIENCE_MS)
         contexts.append(context)
         page = context.new_page()
         page.on("pageerror", lambda error: complaints.append(str(error)))

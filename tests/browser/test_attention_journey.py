@@ -5,7 +5,7 @@ from typing import Any
 
 from django.utils import timezone
 from django_scopes import scope
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from service.visits.closures import close_spa
 from service.visits.models import Defect, Visit, VisitKind
@@ -60,6 +60,8 @@ def test_control_and_slash_lead_to_the_search_and_put_the_cursor_into_it(
     assert page.url.endswith("/office/")  # WCAG 2.2, 2.1.4: a key alone does nothing
     page.keyboard.press("Control+/")
     page.wait_for_url("**/search/")
+    # The browser puts the cursor there with its next drawing, which may come after the load.
+    expect(page.get_by_role("searchbox")).to_be_focused()
     page.keyboard.type(firm.spa.name)
     page.keyboard.press("Enter")
 
