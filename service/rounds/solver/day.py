@@ -37,6 +37,33 @@ class Vehicle:
     shift: Shift
 
 
+class Pricing:
+    """What drives between places cost the vehicles of a problem, a profile for each set of extra costs."""
+
+    def __init__(self, problem: Problem, costs: Costs, places: Sequence[int], depots: int) -> None:
+        self.drives: list[Any] = []
+        self._usual = costs.drives[np.ix_(places, places)]
+        self._travel = problem.travel[np.ix_(places, places)]
+        self._depots = depots
+        self._known: dict[bytes, int] = {}
+
+    @property
+    def travel(self) -> list[Any]:
+        """Driving times for every profile: all the same."""
+        return [self._travel] * len(self.drives)
+
+    def profile(self, extra: NDArray[np.int64]) -> int:
+        """The number of the profile in which arriving at a client costs so much more."""
+        key = extra.tobytes()
+        if key not in self._known:
+            self._known[key] = len(self.drives)
+            drives = self._usual.copy()
+            drives[:, self._depots :] += extra
+            np.fill_diagonal(drives, 0)
+            self.drives.append(drives)
+        return self._known[key]
+
+
 class Day:
     """The options and vehicles of a day, and PyVRP's data for them."""
 
@@ -108,57 +135,34 @@ class Day:
     @cached_property
     def data(self) -> pyvrp.ProblemData:
         """PyVRP's data with every option as an optional client."""
-        return self.build(range(len(self.options.all)), required=False)
-
-    def build(self, chosen: Sequence[int], *, required: bool) -> pyvrp.ProblemData:
-        """PyVRP's data for some options; client i is ``chosen[i]``."""
-        depots = sorted({place for v in self.vehicles for place in self._ends(v)})
-        places = depots + [self.job(o).location for o in chosen]
-        profiles: dict[bytes, int] = {}
-        costs: list[Any] = []
-        times: list[Any] = []
-        drives = self.costs.drives[np.ix_(places, places)]
-        travel = self.problem.travel[np.ix_(places, places)]
-        types = []
-        for vehicles in self.types:
-            extra = self.entry_costs[vehicles[0]][list(chosen)]
-            key = extra.tobytes()
-            if key not in profiles:
-                profiles[key] = len(costs)
-                priced = drives.copy()
-                priced[:, len(depots) :] += extra
-                np.fill_diagonal(priced, 0)
-                costs.append(priced)
-                times.append(travel)
-            types.append(self._vehicle_type(vehicles, depots, profiles[key]))
-        groups, group_of = self._groups(chosen, required)
+        depots = sorted({place for v in self.vehicles for place in self.ends(v)})
+        options = range(len(self.options.all))
+        places = depots + [self.job(o).location for o in options]
+        pricing = Pricing(self.problem, self.costs, places, len(depots))
+        types = [
+            self.vehicle_type(vehicles, depots, pricing.profile(self.entry_costs[vehicles[0]]))
+            for vehicles in self.types
+        ]
+        group_of = {o: g for g, those in enumerate(self.options.exclusive) for o in those}
         return pyvrp.ProblemData(
             [pyvrp.Location(0, 0) for _ in places],
-            [self._client(o, len(depots) + i, required, group_of.get(i)) for i, o in enumerate(chosen)],
+            [self.client(o, len(depots) + o, required=False, group=group_of.get(o)) for o in options],
             [pyvrp.Depot(i) for i in range(len(depots))],
             types,
-            costs,
-            times,
-            groups,
+            pricing.drives,
+            pricing.travel,
+            [pyvrp.ClientGroup(list(those), required=False) for those in self.options.exclusive],
         )
 
-    def _ends(self, vehicle: Vehicle) -> tuple[int, int]:
+    def ends(self, vehicle: Vehicle) -> tuple[int, int]:
+        """Where a vehicle's rounds begin and end."""
         technician = self.problem.technicians[vehicle.technician]
         return technician.start, technician.end
 
-    def _groups(
-        self, chosen: Sequence[int], required: bool
-    ) -> tuple[list[pyvrp.ClientGroup], dict[int, int]]:
-        """Options of one job exclude each other; only while the clients are optional."""
-        if required:
-            return [], {}
-        at = {o: i for i, o in enumerate(chosen)}
-        groups = [
-            pyvrp.ClientGroup([at[o] for o in options], required=False) for options in self.options.exclusive
-        ]
-        return groups, {at[o]: g for g, options in enumerate(self.options.exclusive) for o in options}
-
-    def _client(self, option: int, place: int, required: bool, group: int | None) -> pyvrp.Client:
+    def client(
+        self, option: int, place: int, *, required: bool = True, group: int | None = None
+    ) -> pyvrp.Client:
+        """An option as PyVRP sees it, at one of the places of its data."""
         job = self.job(option)
         opens, closes = self.options.all[option].clock
         return pyvrp.Client(
@@ -172,7 +176,8 @@ class Day:
             group=group,
         )
 
-    def _vehicle_type(self, vehicles: Sequence[int], depots: list[int], profile: int) -> pyvrp.VehicleType:
+    def vehicle_type(self, vehicles: Sequence[int], depots: list[int], profile: int) -> pyvrp.VehicleType:
+        """Vehicles that are alike, as PyVRP sees them; ``depots`` are the first places of its data."""
         vehicle = self.vehicles[vehicles[0]]
         technician, shift = self.problem.technicians[vehicle.technician], vehicle.shift
         rest = shift.pause.duration if shift.pause else 0

@@ -1,4 +1,4 @@
-"""The end of the search: each day on its own, its jobs fixed, improved by PyVRP's complete solver."""
+"""PyVRP's complete solver on a plan that the search has found: on one day, or on all days at once."""
 
 import warnings
 from collections.abc import Callable
@@ -6,32 +6,84 @@ from collections.abc import Callable
 import pyvrp
 from pyvrp.exceptions import PenaltyBoundWarning
 
-from .board import Board, Routes, routes_of, solution_from
+from .board import Board, Routes, solution_from
+from .joint import Joint, Stop, cells_of, chosen_by, movable, share_movable, stops_of
+from .recombine import keeps_links
+from .start import usual_penalties
+from .week import Model, Snapshot, Week
+
+Stops = Callable[[float], bool]
+"""Asked with the best cost before every iteration, as PyVRP's stop criteria are."""
+
+MOST_PENALTY = 10.0
+"""Most that breaking a limit costs, in usual penalties; PyVRP begins with half of it."""
+LEAST_MOVABLE = 0.15
+"""Share of movable visits below which the days are not joined."""
+MOST_CELLS = 20_000_000
+"""Numbers that a joint problem may hold, eight bytes each; above it the days are not joined."""
 
 
-def polish_day(board: Board, routes: Routes, seed: int, stop: Callable[[float], bool]) -> Routes:
-    """Better routes for the same jobs, or the routes given when none are found.
+def share_joinable(model: Model) -> float:
+    """How much of the week ``polish_week`` can move: 0…1; 0 where it is not worth trying.
 
-    ``stop`` is asked with the best cost before every iteration, as PyVRP's stop criteria are.
+    Jobs that one person must do together would be torn apart.
     """
-    chosen = [option for _, options in routes for option in options]
-    if len(chosen) < 2:
+    share = share_movable(model)
+    is_linked = any(unit.is_linked for unit in model.catalogue.units)
+    return 0.0 if is_linked or share < LEAST_MOVABLE or cells_of(model) > MOST_CELLS else share
+
+
+def polish_day(board: Board, routes: Routes, seed: int, stop: Stops) -> Routes:
+    """Better routes for the same jobs, or the routes given when none are found."""
+    number = board.day.day
+    stops = [Stop({number: option}, {number: 0}) for _, options in routes for option in options]
+    if len(stops) < 2:
         return routes
-    data = board.day.build(chosen, required=True)
-    number = {option: i for i, option in enumerate(chosen)}
-    start = tuple((t, tuple(number[option] for option in options)) for t, options in routes)
+    found = _solved(Joint([board.day], stops), {number: routes}, seed, stop)
+    return found[number] if found and _is_better(board, routes, found[number]) else routes
+
+
+def polish_week(week: Week, best: Snapshot, seed: int, stop: Stops) -> Snapshot | None:
+    """A week cheaper than ``best``, or None. Visits due once may move, the others keep their days.
+
+    The week is used to try it out, and left as it happens to be.
+    """
+    model = week.model
+    moving = movable(model)
+    days = [day for day in model.days if day is not None]
+    stops = stops_of(model, best, moving)
+    joint = Joint(days, stops)
+    if len(stops) < 2:
+        return None
+    routes = {day.day: best.routes[day.day] for day in days}
+    found = _solved(joint, routes, seed, stop)
+    if found is None:
+        return None
+    chosen = list(best.chosen)
+    for unit, choice in chosen_by(found, moving):
+        chosen[unit] = choice
+    all_days = tuple(found.get(day, ()) for day in range(len(model.days)))
+    week.restore(Snapshot(tuple(chosen), all_days, 0))
+    better = week.snapshot()
+    is_better = week.is_feasible() and better.cost < best.cost and keeps_links(week, better)
+    return better if is_better else None
+
+
+def _solved(joint: Joint, routes: dict[int, Routes], seed: int, stop: Stops) -> dict[int, Routes] | None:
+    usual = usual_penalties(joint.days[0].problem, joint.days[0].costs)
+    most = MOST_PENALTY * max(usual.load, usual.time)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", PenaltyBoundWarning)  # forbidden drives outweigh any penalty
         result = pyvrp.solve(
-            data,
+            joint.data,
             stop,  # type: ignore[arg-type]
             seed=seed,
             collect_stats=False,
             display=False,
-            initial_solution=solution_from(data, start),
+            initial_solution=joint.solution(routes),
+            params=pyvrp.SolveParams(penalty=pyvrp.PenaltyParams(max_penalty=most)),
         )
-    found = tuple((t, tuple(chosen[i] for i in options)) for t, options in routes_of(result.best))
-    return found if _is_better(board, routes, found) else routes
+    return joint.routes(result.best)
 
 
 def _is_better(board: Board, old: Routes, new: Routes) -> bool:

@@ -2,11 +2,13 @@
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import accumulate
 from typing import Any
 
 from .explain import finish
 from .plan import Plan, plan_from
+from .polish import share_joinable
 from .problem import Problem
 from .request import read_problem
 from .response import plan_response
@@ -20,6 +22,10 @@ STEP_LEGS = 8
 """Legs of a search that is limited by steps."""
 RECOMBINE_EVERY = 3
 """Legs from one recombination to the next."""
+JOINT = 0.4
+"""Share of the search in which all days are worked on at once, where all visits may move by themselves."""
+FIRST_JOINT = 0.6
+"""Share of the other search after which this is done for the first time; the second is at the end."""
 SEARCHED = 0.95
 """Share of the time spent in the search; the rest goes to polishing the days."""
 MOST_POLISH_STEPS = 2000
@@ -107,11 +113,12 @@ def _search(
         model, first, processes=effort.processes, seed=effort.seed, calm=calm, is_cancelled=is_cancelled
     ) as team:
         on_progress(_progress(model, team, 0.0, begun))
-        for leg in _legs(effort, begun, ends):
+        legs = _legs(effort, begun, ends, JOINT * share_joinable(model))
+        for number, leg in enumerate(legs, start=1):
             if is_cancelled():
                 break
             team.run(leg)
-            on_progress(_progress(model, team, leg.ends * SEARCHED, begun))
+            on_progress(_progress(model, team, SEARCHED * number / len(legs), begun))
         if not is_cancelled():
             steps = effort.iterations and min(effort.iterations, MOST_POLISH_STEPS)
             team.finish(until=None if effort.iterations else ends, steps=steps)
@@ -119,27 +126,33 @@ def _search(
         return team.best
 
 
-def _legs(effort: Effort, begun: float, ends: float) -> list[Leg]:
+def _legs(effort: Effort, begun: float, ends: float, joint: float) -> list[Leg]:
+    """The legs of a search of which the share ``joint`` is worked on all days at once."""
     if effort.iterations is not None:
         count = min(STEP_LEGS, max(1, effort.iterations))
-        each = effort.iterations // count
-        return [
-            Leg(i / count, (i + 1) / count, steps=each, is_recombined=_is_recombined(i, count))
-            for i in range(count)
-        ]
-    searched = begun + (ends - begun) * SEARCHED
-    now = min(time.monotonic(), searched)
-    length = min(LONGEST_LEG_S, max(SHORTEST_LEG_S, (searched - now) / WANTED_LEGS))
-    count = max(1, round((searched - now) / length))
-    return [
-        Leg(
-            i / count,
-            (i + 1) / count,
-            until=now + (searched - now) * (i + 1) / count,
-            is_recombined=_is_recombined(i, count),
-        )
-        for i in range(count)
-    ]
+        legs = [replace(leg, steps=effort.iterations // count) for leg in _apart(count)]
+        polish = Leg(1.0, 1.0, steps=min(effort.iterations, MOST_POLISH_STEPS), is_joint=True)
+        return _with_joint(legs, polish) if joint else legs
+    now = time.monotonic()
+    searched = max(0.0, begun + (ends - begun) * SEARCHED - now)
+    apart = searched * (1 - joint)
+    length = min(LONGEST_LEG_S, max(SHORTEST_LEG_S, apart / WANTED_LEGS))
+    count = max(1, round(apart / length))
+    legs = _apart(count)
+    if joint:
+        legs = _with_joint(legs, Leg(1.0, 1.0, is_joint=True))
+    lasts = [searched * joint / 2 if leg.is_joint else apart / count for leg in legs]
+    return [replace(leg, until=now + over) for leg, over in zip(legs, accumulate(lasts), strict=True)]
+
+
+def _apart(count: int) -> list[Leg]:
+    """Legs of the search in which the days are changed one by one."""
+    return [Leg(i / count, (i + 1) / count, is_recombined=_is_recombined(i, count)) for i in range(count)]
+
+
+def _with_joint(legs: list[Leg], joint: Leg) -> list[Leg]:
+    first = round(FIRST_JOINT * len(legs))
+    return [*legs[:first], joint, *legs[first:], joint]
 
 
 def _is_recombined(leg: int, legs: int) -> bool:

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from .board import Board, Routes, solution_from
+from .costs import Costs
 from .patterns import Choice, Unit
 from .problem import NO_ROAD_TICKS, Problem
 from .recreate import put_back
@@ -17,8 +18,12 @@ HARD = 1000.0
 
 
 def first_penalties(model: Model) -> Penalties:
+    """Those that a search begins with."""
+    return usual_penalties(model.problem, model.costs)
+
+
+def usual_penalties(problem: Problem, costs: Costs) -> Penalties:
     """A load or a time too much costs about what it costs to carry or to drive it."""
-    problem, costs = model.problem, model.costs
     reachable = problem.travel < NO_ROAD_TICKS
     ticks = float(problem.travel[reachable].mean()) if reachable.any() else 1.0
     drive = float(costs.drives[reachable].mean()) + costs.duration * ticks if reachable.any() else 1.0

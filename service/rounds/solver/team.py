@@ -16,7 +16,7 @@ from typing import Any
 
 from .board import Routes
 from .exact import move_jobs
-from .polish import polish_day
+from .polish import polish_day, polish_week
 from .pool import Shape
 from .problem import Problem
 from .ruin import STYLES
@@ -44,6 +44,8 @@ class Leg:
     steps: int | None = None
     is_recombined: bool = False
     """Whether the first member begins it by putting the routes that all have met together anew."""
+    is_joint: bool = False
+    """Whether everybody works on the best week, all days at once, instead of searching on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,8 +81,10 @@ class Member:
         style = STYLES[number % len(STYLES)]
         self.search = Search(week, first_penalties(model), style, self.seed, calm=calm)
 
-    def run(self, leg: Leg, is_cancelled: IsCancelled) -> Snapshot | None:
+    def run(self, leg: Leg, best: Snapshot, is_cancelled: IsCancelled) -> Snapshot | None:
         """Search for one leg; the best week so far."""
+        if leg.is_joint:
+            return self._polish(leg, best, is_cancelled)
         begun, done = time.monotonic(), 0
         while not is_cancelled():
             share = _share(leg, begun, done)
@@ -89,6 +93,13 @@ class Member:
             self.search.step(leg.begins + (leg.ends - leg.begins) * share)
             done += 1
         return self.search.best()
+
+    def _polish(self, leg: Leg, best: Snapshot, is_cancelled: IsCancelled) -> Snapshot | None:
+        week = self.search.week
+        before = week.snapshot()
+        found = polish_week(week, best, self.seed, _stop(leg.until, leg.steps, is_cancelled))
+        week.restore(before)
+        return found
 
     def recombine(self, best: Snapshot, leg: Leg) -> Snapshot | None:
         """Put known routes together anew, for a part of the leg's time."""
@@ -103,7 +114,10 @@ class Member:
             board, routes = self.search.week.board(day), task.week.routes[day]
             if not board.day.is_exact:
                 routes = move_jobs(board, routes, lambda: is_cancelled() or task.is_late())
-            stop = _stop(task, len(task.days) - position, is_cancelled)
+            now = time.monotonic()
+            left = len(task.days) - position
+            until = None if task.until is None else now + max(0.0, task.until - now) / left
+            stop = _stop(until, task.steps, is_cancelled)
             found[day] = polish_day(board, routes, self.seed, stop)
         return found
 
@@ -115,16 +129,14 @@ def _share(leg: Leg, begun: float, done: int) -> float:
     return (time.monotonic() - begun) / (leg.until - begun) if leg.until > begun else 1.0
 
 
-def _stop(task: Finish, days_left: int, is_cancelled: IsCancelled) -> Callable[[float], bool]:
-    """A stop rule for one day: its share of the time or steps left, or a cancel."""
-    now = time.monotonic()
-    until = None if task.until is None else now + max(0.0, task.until - now) / days_left
+def _stop(until: float | None, steps: int | None, is_cancelled: IsCancelled) -> Callable[[float], bool]:
+    """A stop rule: a moment, a number of steps, or a cancel."""
     done = 0
 
     def is_over(_best: float) -> bool:
         nonlocal done
         done += 1
-        if is_cancelled() or (task.steps is not None and done > task.steps):
+        if is_cancelled() or (steps is not None and done > steps):
             return True
         return until is not None and time.monotonic() >= until
 
@@ -177,7 +189,7 @@ class Team:
         if recombined is not None:
             self.best = recombined
         self._own.search.adopt(self.best)
-        own = self._own.run(leg, self._check)
+        own = self._own.run(leg, self.best, self._check)
         answers: list[Found] = self._receive(leg.until)
         self.iterations = self._own.search.iterations + sum(answer.iterations for answer in answers)
         for answer in answers:
@@ -249,7 +261,7 @@ def _serve(
                 continue
             leg, best = message
             member.search.adopt(best)
-            found = member.run(leg, cancelled.is_set)
+            found = member.run(leg, best, cancelled.is_set)
             shapes = member.search.pool.take_fresh(MOST_SHAPES_SENT)
             connection.send(Found(found, shapes, member.search.iterations))
     except BrokenPipeError:
