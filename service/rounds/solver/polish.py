@@ -15,7 +15,7 @@ from .week import Model, Snapshot, Week
 Stops = Callable[[float], bool]
 """Asked with the best cost before every iteration, as PyVRP's stop criteria are."""
 
-MOST_PENALTY = 10.0
+MOST_PENALTY = 2.0
 """Most that breaking a limit costs, in usual penalties; PyVRP begins with half of it."""
 LEAST_MOVABLE = 0.15
 """Share of movable visits below which the days are not joined."""

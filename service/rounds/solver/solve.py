@@ -22,10 +22,11 @@ STEP_LEGS = 8
 """Legs of a search that is limited by steps."""
 RECOMBINE_EVERY = 3
 """Legs from one recombination to the next."""
-JOINT = 0.4
-"""Share of the search in which all days are worked on at once, where all visits may move by themselves."""
-FIRST_JOINT = 0.6
-"""Share of the other search after which this is done for the first time; the second is at the end."""
+JOINT = 0.6
+"""Share of the search in which all days are worked on at once, where all visits may move by themselves;
+where fewer may it falls with the square of their share."""
+SECOND_JOINT = 0.6
+"""Share of the other search after which this is done again; the first time is before, the third after it."""
 SEARCHED = 0.95
 """Share of the time spent in the search; the rest goes to polishing the days."""
 MOST_POLISH_STEPS = 2000
@@ -113,7 +114,7 @@ def _search(
         model, first, processes=effort.processes, seed=effort.seed, calm=calm, is_cancelled=is_cancelled
     ) as team:
         on_progress(_progress(model, team, 0.0, begun))
-        legs = _legs(effort, begun, ends, JOINT * share_joinable(model))
+        legs = _legs(effort, begun, ends, JOINT * share_joinable(model) ** 2)
         for number, leg in enumerate(legs, start=1):
             if is_cancelled():
                 break
@@ -141,7 +142,7 @@ def _legs(effort: Effort, begun: float, ends: float, joint: float) -> list[Leg]:
     legs = _apart(count)
     if joint:
         legs = _with_joint(legs, Leg(1.0, 1.0, is_joint=True))
-    lasts = [searched * joint / 2 if leg.is_joint else apart / count for leg in legs]
+    lasts = [searched * joint / 3 if leg.is_joint else apart / count for leg in legs]
     return [replace(leg, until=now + over) for leg, over in zip(legs, accumulate(lasts), strict=True)]
 
 
@@ -151,8 +152,8 @@ def _apart(count: int) -> list[Leg]:
 
 
 def _with_joint(legs: list[Leg], joint: Leg) -> list[Leg]:
-    first = round(FIRST_JOINT * len(legs))
-    return [*legs[:first], joint, *legs[first:], joint]
+    second = round(SECOND_JOINT * len(legs))
+    return [joint, *legs[:second], joint, *legs[second:], joint]
 
 
 def _is_recombined(leg: int, legs: int) -> bool:
