@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping
 from datetime import timedelta
+from itertools import pairwise
+from statistics import median
 from typing import Any
 
 import pytest
@@ -13,7 +15,7 @@ from django_scopes import scope
 from service.demo.past import FILE, TABLES, VISIT, kept
 from service.demo.read_past import read_back
 from service.demo.scenario import Cast, found_firms
-from service.demo.simulate import BASE, DAYS, SEED, simulate_firm
+from service.demo.simulate import BASE, DAYS, SEED, simulate_again
 from service.visits.canonical import canonical, commit, digest
 from service.visits.fitness import fitness_of
 from service.visits.models import Closure, Reading, Record, Task, TaskKind, Visit, VisitState
@@ -54,6 +56,34 @@ def test_the_file_is_small_and_tells_months_of_sixty_spas() -> None:
     assert sum(len(spas) for spas in PAST["firms"].values()) >= 58
     assert len(visits) > 450
     assert {"signed", "missed", "no_access", "bathers"} <= states
+
+
+@pytest.mark.django_db(databases=[])
+def test_nobody_of_the_past_is_at_two_places_at_once_and_drives_take_as_long_as_drives() -> None:
+    days: dict[tuple[str, str], list[tuple[str, str]]] = {}
+    person, on, begun, ended = (
+        VISIT.index(name) for name in ("technician", "planned_on", "started_at", "ended_at")
+    )
+    for spas in PAST["firms"].values():
+        for rows in spas.values():
+            for visit in rows["visits"]:
+                if visit[begun]:
+                    days.setdefault((visit[person], visit[on]), []).append((visit[begun], visit[ended]))
+    gaps = [
+        (_seconds(after[0]) - _seconds(before[1])) / 60
+        for visits in days.values()
+        for before, after in pairwise(sorted(visits))
+    ]
+
+    assert len(gaps) > 100
+    assert min(gaps) >= 0
+    assert 2 < median(gap for gap in gaps if gap) < 12
+
+
+def _seconds(moment: str) -> float:
+    """Of the day, from "@-12T09:25:00"."""
+    hours, minutes, seconds = moment.partition("T")[2].split(":")
+    return 3600 * int(hours) + 60 * int(minutes) + float(seconds)
 
 
 def test_every_record_of_the_past_verifies(cast: Cast) -> None:
@@ -118,7 +148,7 @@ def test_a_spa_simulated_again_from_the_seed_gives_the_values_of_the_file(db: No
     with time_machine.travel(BASE, tick=False):
         firm, cast = next(found_firms())
         with scope(organisation=cast.organisation):
-            again = simulate_firm(firm, cast, only=key)[key]
+            again = simulate_again(firm, cast, key, SPAS[key])
 
     assert _values(again) == _values(SPAS[key])
 

@@ -1,7 +1,6 @@
 """Makes the demonstration's months before anew, from the seed: some minutes, and nothing stays behind."""
 
 import time
-from argparse import ArgumentParser
 from typing import Any
 
 import time_machine
@@ -22,9 +21,6 @@ class Command(BaseCommand):
         "an empty database: DATABASE_URL=sqlite://:memory: manage.py simulate_history"
     )
 
-    def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--spa", default="", help="only this spa of the scenario; writes no file")
-
     def handle(self, *args: Any, **options: Any) -> None:
         call_command("migrate", verbosity=0, interactive=False)
         if Organisation.objects.exists():
@@ -34,12 +30,10 @@ class Command(BaseCommand):
         with time_machine.travel(BASE, tick=False), transaction.atomic():
             for firm, cast in found_firms():
                 with scope(organisation=cast.organisation):
-                    firms[firm["name"]] = simulate_firm(firm, cast, only=options["spa"])
+                    firms[firm["name"]] = simulate_firm(firm, cast)
             # Nothing of it is kept: what is asked for at the end of a visit is never sent.
             transaction.set_rollback(True)
         visits = sum(len(spa["visits"]) for spas in firms.values() for spa in spas.values())
         self.stdout.write(f"{visits} visits in {time.monotonic() - started:.0f} s.")
-        if options["spa"]:
-            return
         keep({"seed": SEED, "days": DAYS, "firms": firms})
         self.stdout.write(f"{FILE.name}: {FILE.stat().st_size / 1e6:.2f} MB.")
