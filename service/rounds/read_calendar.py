@@ -28,12 +28,12 @@ from service.rounds.event_values import (
     value_of,
     version_of,
 )
-from service.rounds.repeating_events import DAYS_AHEAD, DAYS_BACK, instances, repeats
+from service.rounds.repeating_events import DAYS_AHEAD, DAYS_BACK, instances, is_combined, repeats
 
 MEGABYTE = 1024 * 1024
 MOST_BYTES = 8 * MEGABYTE
 MOST_EVENTS = 20_000
-MOST_REPEATING = 50
+MOST_REPEATING, MOST_COMBINED = 50, 10
 
 _GZIP = b"\x1f\x8b"
 # The library keeps the zones that calendars describe for the whole process, by their names.
@@ -90,12 +90,16 @@ def read_calendar(data: bytes, *, clock: Clock, today: date) -> CalendarContent:
     remarks: list[str] = []
     newest = _newest(_parsed(data), clock.zone, remarks)
     found: _Found = {}
-    repeating = 0
+    repeating = combined = 0
     # A repeating event before those that replace an instance of it, these in the order of time.
     for event in sorted(newest.values(), key=lambda event: recurrence_of(event, clock.zone)):
         repeating += repeats(event)
         if repeats(event) and repeating > MOST_REPEATING:
             remarks.append(f"More than {MOST_REPEATING} repeating events: {named(event)} is left out.")
+            continue
+        combined += is_combined(event)
+        if is_combined(event) and combined > MOST_COMBINED:
+            remarks.append(f"More than {MOST_COMBINED} events with long rules: {named(event)} is left out.")
             continue
         try:
             found |= _stays(event, found, newest, clock, today, remarks)
@@ -174,7 +178,7 @@ def _stays(
     own = recurrence_of(event, clock.zone)
     if not own:
         return {(stay.uid, stay.recurrence): stay for stay in _own_stays(event, clock, today, remarks)}
-    key = (uid_of(event), own)
+    key = _instance_of(found, (uid_of(event), own), clock.zone)
     was = found.get(key)
     whole = newest.get((key[0], ""))
     if "DTSTART" not in event and is_cancelled(event):
@@ -183,10 +187,24 @@ def _stays(
         stay = next(_own_stays(event, clock, today, remarks), None)
     if stay is None:
         return {}
+    stay = replace(stay, recurrence=key[1])
     if whole is not None and is_cancelled(whole) and sequence_of(whole) >= sequence_of(event):
         stay = replace(stay, cancelled=True)
     later = _later(found, was, stay, clock.zone) if was and replaces_later_ones(event) else {}
     return {key: stay, **later}
+
+
+def _instance_of(found: _Found, key: tuple[str, str], zone: ZoneInfo) -> tuple[str, str]:
+    """The instance that is meant: some programs name one that begins at a time by its day alone."""
+    uid, day = key
+    if key in found or len(day) != len("YYYYMMDD"):
+        return key
+    on_day = (
+        other
+        for other, stay in found.items()
+        if other[0] == uid and f"{stay.arrives_at.astimezone(zone):%Y%m%d}" == day
+    )
+    return next(on_day, key)
 
 
 def _later(found: _Found, was: FoundStay, stay: FoundStay, zone: ZoneInfo) -> _Found:

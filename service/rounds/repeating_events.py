@@ -17,7 +17,8 @@ DAYS_BACK = 60
 DAYS_AHEAD = 540
 """Stays that ended, or begin, further away are not kept. Own choice, no source."""
 
-_READ_RULE_PARTS = {"FREQ", "INTERVAL", "COUNT", "UNTIL", "BYDAY", "BYMONTH", "BYMONTHDAY", "WKST"}
+_NARROWING_PARTS = {"BYDAY", "BYMONTH", "BYMONTHDAY", "BYSETPOS"}
+_READ_RULE_PARTS = {"FREQ", "INTERVAL", "COUNT", "UNTIL", "WKST", *_NARROWING_PARTS}
 _READ_FREQUENCIES = {"DAILY", "WEEKLY", "MONTHLY", "YEARLY"}
 
 
@@ -79,8 +80,17 @@ def _dates(event: Component, name: str) -> list[Any]:
     return [value for value in begun if isinstance(value, date)]
 
 
+def is_combined(event: Component) -> bool:
+    """Whether its rule narrows days in several ways: it may take a second to find that none is left."""
+    return len(_narrowing(event.get("RRULE"))) > 1
+
+
+def _narrowing(rule: Any) -> set[str]:
+    return {str(name).upper() for name in rule} & _NARROWING_PARTS if isinstance(rule, vRecur) else set()
+
+
 def _is_read(rule: Any) -> bool:
-    """Rules of whole days. One that might never come again is not followed to the end of time."""
+    """Rules of whole days. One that might never come again is not followed day by day to the end of time."""
     if not isinstance(rule, vRecur):
         return False
     parts = {str(name).upper() for name in rule}
@@ -88,8 +98,8 @@ def _is_read(rule: Any) -> bool:
     interval = int(rule.get("INTERVAL", [1])[0])
     if not parts <= _READ_RULE_PARTS or frequency not in _READ_FREQUENCIES or interval < 1:
         return False
-    narrowed = parts & {"BYDAY", "BYMONTH", "BYMONTHDAY"}
-    return not (narrowed and interval > 1 and frequency == "DAILY") and len(narrowed) < 2
+    narrowed = _narrowing(rule)
+    return frequency != "DAILY" or not narrowed or (interval == 1 and len(narrowed) == 1)
 
 
 def _until(rule: Any, start: Any) -> Any:

@@ -73,6 +73,12 @@ def standing_visits(
     return StandingVisits([*owed, *_urgent(organisation, monday)], pins, notes)
 
 
+def newest_plan(organisation: Organisation, monday: date) -> WeekPlan | None:
+    """The plan of the week that was made last and not set aside."""
+    plans = WeekPlan.objects.filter(organisation=organisation, monday=monday)
+    return plans.exclude(state=PlanState.SET_ASIDE).order_by("-created_at").first()
+
+
 def visits_by_hand(organisation: Organisation, monday: date) -> "QuerySet[Visit]":
     """Visits of the week from today on that have not begun and that no plan put on their day."""
     first = max(monday, today_at(organisation))
@@ -138,8 +144,7 @@ def _note(visit: Visit, at_work: Collection[tuple[UUID, date]]) -> Note | None:
 
 def _urgent(organisation: Organisation, monday: date) -> Iterator[Owed]:
     """The urgent calls of the week's newest plan that have not begun, on the days that are left."""
-    plans = WeekPlan.objects.filter(organisation=organisation, monday=monday)
-    newest = plans.exclude(state=PlanState.SET_ASIDE).order_by("-created_at").first()
+    newest = newest_plan(organisation, monday)
     if newest is None:
         return
     rows = newest.visits.filter(Q(visit=None) | Q(visit__state=VisitState.PLANNED), key__startswith=URGENT)

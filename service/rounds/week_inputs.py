@@ -23,7 +23,7 @@ from service.rounds.problem_of_week import (
 from service.rounds.roads.times import Point, TravelTimes
 from service.rounds.roster import Place, WorkShift, shifts_in_week
 from service.rounds.round_settings import round_settings
-from service.rounds.standing_visits import standing_visits, visit_key
+from service.rounds.standing_visits import newest_plan, standing_visits, visit_key
 from service.rounds.travel import travel_times_for
 from service.rounds.week_clock import seconds_into
 from service.shell.days import today_at
@@ -149,8 +149,7 @@ def previous_of(base: WeekPlan | None, monday: date, owed: Sequence[Owed]) -> li
 
 def pins_of(organisation: Organisation, monday: date) -> list[Placed]:
     """Visits that were fixed to their person and day by hand in this week's newest plan."""
-    plans = WeekPlan.objects.filter(organisation=organisation, monday=monday)
-    newest = plans.exclude(state=PlanState.SET_ASIDE).order_by("-created_at").first()
+    newest = newest_plan(organisation, monday)
     pinned = newest.visits.filter(pinned=True) if newest else ()
     # A visit by hand is pinned by its own day and person, which may have changed since.
     kept = (row for row in pinned if visit_key(row.key) is None)

@@ -203,6 +203,90 @@ def test_a_rule_that_might_never_come_again_is_not_followed(rule):
     assert "only its first stay is kept" in content.remarks[0]
 
 
+@pytest.mark.parametrize(
+    ("begins", "rule", "days"),
+    [
+        (date(1998, 2, 13), "FREQ=MONTHLY;BYDAY=FR;BYMONTHDAY=13", ["13 Feb", "13 Mar", "13 Nov"]),
+        (
+            date(1997, 9, 13),
+            "FREQ=MONTHLY;BYDAY=SA;BYMONTHDAY=7,8,9,10,11,12,13",
+            [
+                "13 Sep",
+                "11 Oct",
+                "08 Nov",
+                "13 Dec",
+                "10 Jan",
+                "07 Feb",
+                "07 Mar",
+                "11 Apr",
+                "09 May",
+                "13 Jun",
+            ],
+        ),
+        (date(1997, 9, 4), "FREQ=MONTHLY;COUNT=3;BYDAY=TU,WE,TH;BYSETPOS=3", ["04 Sep", "07 Oct", "06 Nov"]),
+        (
+            date(1997, 9, 29),
+            "FREQ=MONTHLY;BYDAY=MO,TU,WE,TH,FR;BYSETPOS=-2",
+            ["29 Sep", "30 Oct", "27 Nov", "30 Dec", "29 Jan", "26 Feb", "30 Mar"],
+        ),
+        (
+            date(1996, 11, 5),
+            "FREQ=YEARLY;INTERVAL=4;BYMONTH=11;BYDAY=TU;BYMONTHDAY=2,3,4,5,6,7,8",
+            ["05 Nov"],
+        ),
+        (
+            date(1997, 6, 5),
+            "FREQ=YEARLY;BYDAY=TH;BYMONTH=6,7,8",
+            [
+                "05 Jun",
+                "12 Jun",
+                "19 Jun",
+                "26 Jun",
+                "03 Jul",
+                "10 Jul",
+                "17 Jul",
+                "24 Jul",
+                "31 Jul",
+                "07 Aug",
+            ],
+        ),
+    ],
+)
+def test_rules_that_narrow_the_days_in_several_ways_give_the_days_of_the_standards_examples(
+    begins, rule, days
+):
+    # RFC 5545, 3.8.5.3: Friday the 13th; the first Saturday that follows the first Sunday; the third
+    # instance of Tuesday, Wednesday or Thursday; the second-to-last weekday; election day; summer Thursdays.
+    content = _read(
+        _event(f"DTSTART;VALUE=DATE:{begins:%Y%m%d}", "DURATION:P1D", f"RRULE:{rule}"), today=begins
+    )
+
+    assert content.remarks == []
+    assert [f"{stay.arrives_at:%d %b}" for stay in content.stays][: len(days)] == days
+
+
+def test_more_long_rules_than_a_calendar_of_stays_has_are_left_out_and_said():
+    rule = "RRULE:FREQ=MONTHLY;BYDAY=FR;BYMONTHDAY=13"
+    content = _read(
+        *(_event("DTSTART;VALUE=DATE:20270813", "DURATION:P1D", rule, uid=f"{n}") for n in range(11))
+    )
+    assert len({stay.uid for stay in content.stays}) == 10
+    assert "More than 10 events with long rules" in content.remarks[0]
+
+
+def test_an_instance_that_begins_at_a_time_may_be_named_by_its_day():
+    # RFC 5545, 3.8.4.4 asks for the value type of DTSTART; days all the same: common practice, no source.
+    weekly = ("DTSTART;TZID=Europe/London:20270605T003000", "DURATION:P1D", "RRULE:FREQ=WEEKLY;COUNT=3")
+    moved = (
+        "RECURRENCE-ID;VALUE=DATE:20270612",
+        "DTSTART;TZID=Europe/London:20270614T003000",
+        "DURATION:P1D",
+        "SEQUENCE:1",
+    )
+    content = _read(_event(*weekly), _event(*moved))
+    assert [stay.arrives_at.astimezone(LONDON).day for stay in content.stays] == [5, 14, 19]
+
+
 def test_an_instance_that_is_excluded_or_moved_follows_its_own_line():
     # RFC 5545, 3.8.5.1 (EXDATE) and 3.8.4.4 (RECURRENCE-ID).
     content = _read(
