@@ -2,7 +2,21 @@
 
 from django.urls import path, re_path
 
-from service.api import clients, fitness, guide, records, safety, schema, sites, spas, stock, visits
+from service.api import (
+    agreements,
+    bookings,
+    clients,
+    fitness,
+    guide,
+    records,
+    safety,
+    schema,
+    sites,
+    spas,
+    stock,
+    visits,
+    weeks,
+)
 from service.api.nowhere import Nowhere
 
 app_name = "api"
@@ -35,6 +49,14 @@ urlpatterns = [
     path("instruments/<uuid:pk>/", stock.OneInstrument.as_view(), name="instrument"),
     path("instruments/<uuid:pk>/archive/", stock.ArchiveInstrument.as_view(), name="instrument_archive"),
     path("instruments/<uuid:pk>/restore/", stock.RestoreInstrument.as_view(), name="instrument_restore"),
+    path("agreements/", agreements.Agreements.as_view(), name="agreements"),
+    path("agreements/<uuid:pk>/", agreements.OneAgreement.as_view(), name="agreement"),
+    path("agreements/<uuid:pk>/end/", agreements.EndAgreement.as_view(), name="agreement_end"),
+    path("bookings/", bookings.Bookings.as_view(), name="bookings"),
+    path("bookings/<uuid:pk>/", bookings.OneBooking.as_view(), name="booking"),
+    path("bookings/<uuid:pk>/cancel/", bookings.CancelBooking.as_view(), name="booking_cancel"),
+    path("weeks/", weeks.Weeks.as_view(), name="weeks"),
+    path("weeks/<uuid:pk>/rounds/", weeks.RoundsOfWeek.as_view(), name="week_rounds"),
     path("visits/", visits.Visits.as_view(), name="visits"),
     path("visits/<uuid:pk>/", visits.OneVisit.as_view(), name="visit"),
     path("visits/<uuid:pk>/cancel/", visits.CancelVisit.as_view(), name="visit_cancel"),

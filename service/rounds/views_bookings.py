@@ -22,6 +22,7 @@ from service.rounds import bookings as use
 from service.rounds.forms_bookings import BookingForm, CalendarFileForm, CalendarForm, booking_initial
 from service.rounds.models import Booking, ChangeoverCalendar
 from service.rounds.round_settings import round_settings
+from service.rounds.visible import visible_bookings, visible_calendars
 from service.sites.forms import done_or_told
 from service.sites.listing import Column, Filters, listing, state_field, words_field
 from service.sites.models import Site
@@ -50,18 +51,6 @@ FILTERS = Filters(
     equal={},
     archived=("archived_at",),
 )
-
-
-def visible_calendars(person: Person) -> QuerySet[ChangeoverCalendar]:
-    """Calendars that ``person`` may see: all the firm's, or none."""
-    rows = ChangeoverCalendar.objects.filter(organisation=person.organisation_id)
-    return rows if person.may(Action.PLAN_VISITS) else rows.none()
-
-
-def visible_bookings(person: Person) -> QuerySet[Booking]:
-    """Bookings that ``person`` may see: all the firm's, or none."""
-    rows = Booking.objects.filter(organisation=person.organisation_id)
-    return rows if person.may(Action.PLAN_VISITS) else rows.none()
 
 
 @page_for(Action.PLAN_VISITS)

@@ -1,4 +1,4 @@
-"""The one door to agreements and week plans: what a person may see, whatever page or task asks.
+"""The one door to agreements, bookings and week plans: what a person may see, whatever page or task asks.
 
 Needs the organisation in scope.
 """
@@ -7,13 +7,33 @@ from django.db.models import QuerySet
 
 from accounts.models import Person
 from accounts.roles import Action
-from service.rounds.models import Agreement, PlannedRound, PlannedVisit, PlanState, WeekPlan
+from service.rounds.models import (
+    Agreement,
+    Booking,
+    ChangeoverCalendar,
+    PlannedRound,
+    PlannedVisit,
+    PlanState,
+    WeekPlan,
+)
 
 
 def visible_agreements(person: Person) -> QuerySet[Agreement]:
     """Agreements that ``person`` may see: all the firm's, or none."""
     rows = Agreement.objects.filter(organisation=person.organisation_id)
     return rows if person.may(Action.SEE_FIRM) else rows.none()
+
+
+def visible_calendars(person: Person) -> QuerySet[ChangeoverCalendar]:
+    """Calendars that ``person`` may see: all the firm's, or none."""
+    rows = ChangeoverCalendar.objects.filter(organisation=person.organisation_id)
+    return rows if person.may(Action.PLAN_VISITS) else rows.none()
+
+
+def visible_bookings(person: Person) -> QuerySet[Booking]:
+    """Bookings that ``person`` may see: all the firm's, or none."""
+    rows = Booking.objects.filter(organisation=person.organisation_id)
+    return rows if person.may(Action.PLAN_VISITS) else rows.none()
 
 
 def visible_plans(person: Person) -> QuerySet[WeekPlan]:

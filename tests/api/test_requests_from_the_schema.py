@@ -6,6 +6,7 @@ generated ones, aimed at rows that are there. Nothing answers 500, and every ans
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any
 from uuid import uuid4
 
@@ -28,9 +29,16 @@ from accounts.tokens import TOKEN_ROLES
 from reports.models import ReportFile, ReportKind
 from service.visits.models import Closure, Defect
 from tests.api.asking import program
-from tests.factories import BatchFactory, InstrumentFactory, ProductFactory
+from tests.factories import (
+    AgreementFactory,
+    BatchFactory,
+    BookingFactory,
+    InstrumentFactory,
+    ProductFactory,
+)
 from tests.isolation.addresses_api import API
 from tests.personas import Firm, make_firm
+from tests.rounds.planned import planned_round
 from tests.visits.working import planned, signed, started
 
 CHECKS = [
@@ -65,9 +73,13 @@ def _rows(firm: Firm) -> dict[str, Any]:
         file = ContentFile(b"%PDF-1.7", name="a.pdf")
         ReportFile.objects.create(**owned, visit=done, kind=kind, file=file, digest="2" * 64, pages=1)
     product = ProductFactory(organisation=firm.organisation)
+    now = timezone.now()
     found = {**owned, "spa": firm.spa}
     return {
         "record": done.record,
+        "agreement": AgreementFactory(spa=firm.spa),
+        "booking": BookingFactory(site=firm.site, arrives_at=now, leaves_at=now + timedelta(days=3)),
+        "week": planned_round(firm.technician, firm.spa).plan,
         "product": product,
         "batch": BatchFactory(product=product),
         "instrument": InstrumentFactory(organisation=firm.organisation),
@@ -99,6 +111,19 @@ def good_requests(rows: dict[str, Any]) -> dict[str, Good]:
         "change_batch": Good(rows["batch"], {"expires_on": "2031-01-31"}),
         "add_instrument": Good(body={"name": "Meter", "method": "electrode"}),
         "change_instrument": Good(rows["instrument"], {"serial": "77"}),
+        "add_agreement": Good(
+            body={"spa": str(firm.spa.pk), "frequency": "every_weeks", "every_weeks": 2, "starts_on": today}
+        ),
+        "change_agreement": Good(rows["agreement"], {"minutes_on_site": 45, "weekdays": ["MO", "TH"]}),
+        "end_agreement": Good(rows["agreement"], {"ends_on": "2035-12-31"}),
+        "add_booking": Good(
+            body={
+                "site": str(firm.site.pk),
+                "arrives_at": "2031-06-01T16:00:00Z",
+                "leaves_at": "2031-06-08T10:00:00Z",
+            }
+        ),
+        "change_booking": Good(rows["booking"], {"guests": 4}),
         "plan_visit": Good(body={"spa": str(firm.spa.pk), "planned_on": today}),
         "change_plan": Good(rows["to_change"], {"sequence": 2, "revision": rows["to_change"].revision}),
         "cancel_visit": Good(rows["to_cancel"], {"reason": "Left", "revision": rows["to_cancel"].revision}),
@@ -116,6 +141,9 @@ _ROW_OF = {
     "sites": lambda rows: rows["firm"].site,
     "spas": lambda rows: rows["firm"].spa,
     "visits": lambda rows: rows["to_change"],
+    "agreements": lambda rows: rows["agreement"],
+    "bookings": lambda rows: rows["booking"],
+    "weeks": lambda rows: rows["week"],
     **{f"{kind}s": (lambda rows, kind=kind: rows[kind]) for kind in ("product", "instrument", "record")},
     **{f"{kind}s": (lambda rows, kind=kind: rows[kind]) for kind in ("closure", "defect")},
     "batches": lambda rows: rows["batch"],

@@ -18,6 +18,7 @@ from service.visits.canonical import digest
 from service.visits.models import Closure, Decision, Defect, Reading, Visit, VisitState
 from tests.api.asking import Program, fields_of, problem_of, program
 from tests.factories import (
+    AgreementFactory,
     BatchFactory,
     ClientFactory,
     InstrumentFactory,
@@ -30,8 +31,8 @@ from tests.personas import Firm
 from tests.visits.working import GOOD, planned, signed, started
 
 LISTS = (
-    "clients", "sites", "spas", "fitness", "products", "batches", "instruments", "visits", "closures",
-    "defects", "records",
+    "clients", "sites", "spas", "fitness", "products", "batches", "instruments", "agreements", "weeks",
+    "visits", "closures", "defects", "records",
 )  # fmt: skip
 
 
@@ -261,6 +262,7 @@ def _fill(firm: Firm, rows: int) -> None:
             spa = SpaFactory(site=SiteFactory(client=client))
             BatchFactory(product=ProductFactory(organisation=firm.organisation))
             InstrumentFactory(organisation=firm.organisation)
+            AgreementFactory(spa=spa)
             signed(firm, spa)
             person = firm.technician
             owned = {"organisation": firm.organisation, "spa": spa}
