@@ -13,7 +13,7 @@ from rest_framework.response import Response
 
 from accounts.models import Person
 from accounts.roles import Action
-from service.api.asking import named, only
+from service.api.asking import NOT_HERE, named, only
 from service.api.changes import changed_since
 from service.api.once import once
 from service.api.spas import spas_of
@@ -21,8 +21,8 @@ from service.api.strict import ChangedQuery, Given, PersonShown, Shown
 from service.api.view import ApiView
 from service.api.visits import ClockTime
 from service.rounds.agree import add_agreement, change_agreement, end_agreement
-from service.rounds.models import Agreement, Frequency, Skill
-from service.rounds.models.agreements import weekday_bits
+from service.rounds.models import Agreement, Skill
+from service.rounds.models.agreements import AMOUNT_OF, weekday_bits
 from service.rounds.visible import visible_agreements
 from service.visits.forms_plan import who_carries_out_visits
 
@@ -34,10 +34,9 @@ MONTH_AND_DAY = r"^(|(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01]))$"
 MOST_NAMED = 50
 OWN_FIELDS = (
     "frequency", "times_a_week", "every_weeks", "minutes_on_site", "window_from", "window_to",
-    "while_guests_stay", "starts_on", "season_from", "season_to", "avoid_public_holidays",
+    "while_guests_stay", "starts_on", "ends_on", "season_from", "season_to", "avoid_public_holidays",
     "min_days_between", "max_days_between", "optional", "drop_price", "instructions",
 )  # fmt: skip
-AMOUNT_OF = {Frequency.TIMES_A_WEEK: "times_a_week", Frequency.EVERY_WEEKS: "every_weeks"}
 
 
 class AgreementShown(Shown):
@@ -56,7 +55,7 @@ class AgreementShown(Shown):
     class Meta:
         model = Agreement
         fields = (
-            "id", "client", "site", "spa", *OWN_FIELDS, "ends_on", "weekdays", "preferred", "not_with",
+            "id", "client", "site", "spa", *OWN_FIELDS, "weekdays", "preferred", "not_with",
             "skills",
         )  # fmt: skip
         read_only_fields = fields
@@ -150,7 +149,7 @@ class OneAgreement(ApiView):
     def patch(self, request: Request, pk: UUID) -> Response:
         agreement = agreement_of(self.person, pk)
         given = self.body(AgreementGiven, partial=True)
-        change_agreement(agreement=agreement, by=self.person, **_fields(self.person, given))
+        change_agreement(agreement=agreement, by=self.person, **_fields(self.person, given, agreement))
         return Response(self.shown(AgreementShown, agreement_of(self.person, pk)))
 
 
@@ -175,8 +174,11 @@ def agreement_of(person: Person, pk: UUID) -> Agreement:
     return get_object_or_404(agreements_of(person), pk=pk)
 
 
-def _fields(person: Person, given: dict[str, Any]) -> dict[str, Any]:
-    """The body as the use cases take it. Raises ValidationError at the field that names nobody or nothing."""
+def _fields(person: Person, given: dict[str, Any], agreement: Agreement | None = None) -> dict[str, Any]:
+    """The body as the use cases take it. Raises ValidationError at the field that names nobody or nothing.
+
+    Whom the agreement names already may stay, although they have left.
+    """
     fields = dict(given)
     if "weekdays" in fields:
         fields["weekdays_allowed"] = weekday_bits(DAYS.index(day) for day in fields.pop("weekdays"))
@@ -185,14 +187,27 @@ def _fields(person: Person, given: dict[str, Any]) -> dict[str, Any]:
         for frequency, amount in AMOUNT_OF.items():
             if frequency != fields["frequency"]:
                 fields.setdefault(amount, None)
-    people = who_carries_out_visits(person)
+    people = _people(person, agreement)
     if fields.get("preferred"):
-        fields["preferred"] = named(people, "preferred", fields["preferred"])
+        fields["preferred"] = _known(people, "preferred", fields["preferred"])
     if "not_with" in fields:
-        fields["not_with"] = [named(people, "not_with", key) for key in dict.fromkeys(fields["not_with"])]
+        fields["not_with"] = [_known(people, "not_with", key) for key in dict.fromkeys(fields["not_with"])]
     if "skills" in fields:
         fields["skills"] = _skills(person, fields["skills"])
     return fields
+
+
+def _people(person: Person, agreement: Agreement | None) -> dict[UUID, Person]:
+    known = list(who_carries_out_visits(person))
+    if agreement is not None:
+        known += [*agreement.not_with.all(), *([agreement.preferred] if agreement.preferred else [])]
+    return {one.pk: one for one in known}
+
+
+def _known(people: dict[UUID, Person], field: str, key: UUID) -> Person:
+    if key not in people:
+        raise ValidationError({field: [NOT_HERE.format("technician")]})
+    return people[key]
 
 
 def _skills(person: Person, names: list[str]) -> list[Skill]:

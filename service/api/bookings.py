@@ -86,7 +86,8 @@ class Bookings(ApiView):
     @once
     def post(self, request: Request) -> Response:
         given = self.body(NewBooking)
-        site = named(visible_sites(self.person).select_related("client"), "site", given.pop("site"))
+        sites = visible_sites(self.person).select_related("client").defer("access_code", "access_notes")
+        site = named(sites, "site", given.pop("site"))
         booking = add_booking(site=site, by=self.person, **_fields(self.person, given))
         return self.made(BookingShown, booking, "api:booking")
 

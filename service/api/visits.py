@@ -48,7 +48,10 @@ EARLIEST_TEST = datetime(2000, 1, 1, tzinfo=UTC)
 
 @extend_schema_field({"type": "string", "pattern": r"^\d{2}:\d{2}(:\d{2})?$"})
 class ClockTime(serializers.TimeField):
-    """A time of the firm's clock, such as 14:30."""
+    """A time of the firm's clock, such as 14:30. An offset from UTC has no place in it."""
+
+    def __init__(self, **how: Any) -> None:
+        super().__init__(input_formats=["%H:%M", "%H:%M:%S"], **how)
 
 
 class VisitShown(Shown):

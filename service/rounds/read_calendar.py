@@ -28,6 +28,7 @@ from service.rounds.event_values import (
     value_of,
     version_of,
 )
+from service.rounds.models.calendars import EARLIEST_STAY, LATEST_STAY
 from service.rounds.repeating_events import DAYS_AHEAD, DAYS_BACK, instances, is_combined, repeats
 
 MEGABYTE = 1024 * 1024
@@ -107,7 +108,10 @@ def read_calendar(data: bytes, *, clock: Clock, today: date) -> CalendarContent:
             remarks.append(f"{named(event)} cannot be read and is left out.")
     if not newest and not remarks:
         remarks.append("There is no event in it.")
-    near = [stay for stay in found.values() if _is_near(stay, today)]
+    in_range = [stay for stay in found.values() if _is_in_range(stay)]
+    if len(in_range) < len(found):
+        remarks.append("Stays before the year 1900 or after 2100 are left out.")
+    near = [stay for stay in in_range if _is_near(stay, today)]
     near.sort(key=lambda stay: (stay.arrives_at, stay.uid, stay.recurrence))
     return CalendarContent(near, _few(remarks))
 
@@ -199,12 +203,17 @@ def _instance_of(found: _Found, key: tuple[str, str], zone: ZoneInfo) -> tuple[s
     uid, day = key
     if key in found or len(day) != len("YYYYMMDD"):
         return key
-    on_day = (
-        other
-        for other, stay in found.items()
-        if other[0] == uid and f"{stay.arrives_at.astimezone(zone):%Y%m%d}" == day
-    )
+    on_day = (other for other in found if other[0] == uid and _day_named(other[1], zone) == day)
     return next(on_day, key)
+
+
+def _day_named(instance: str, zone: ZoneInfo) -> str:
+    """The day of an instance that is named by a time, on the clock of ``zone``; "" for any other."""
+    try:
+        moment = datetime.strptime(instance, "%Y%m%dT%H%M%S").replace(tzinfo=UTC)
+    except ValueError:
+        return ""
+    return f"{moment.astimezone(zone):%Y%m%d}"
 
 
 def _later(found: _Found, was: FoundStay, stay: FoundStay, zone: ZoneInfo) -> _Found:
@@ -307,6 +316,10 @@ def _moved(end: Any, start: Any, instance: Any) -> Any:
         length = end.replace(tzinfo=None) - start.replace(tzinfo=None)
         return instance + length
     return instance + (end - start)
+
+
+def _is_in_range(stay: FoundStay) -> bool:
+    return stay.arrives_at >= EARLIEST_STAY and stay.leaves_at < LATEST_STAY
 
 
 def _is_near(stay: FoundStay, today: date) -> bool:

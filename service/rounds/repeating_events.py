@@ -34,7 +34,7 @@ def instances(event: Component, start: Any, zone: ZoneInfo, today: date, remarks
         remarks.append(f"{named(event)} repeats in a way that is not read here; only its first stay is kept.")
         rule = None
     gone = {instance_name(item, zone) for item in _dates(event, "EXDATE")}
-    by_rule = iter([start]) if rule is None else _by_rule(rule, start, today)
+    by_rule = iter([start]) if rule is None else _by_rule(rule, start, today, remarks, named(event))
     seen: set[str] = set()
     for instance in chain(by_rule, _dates(event, "RDATE")[:MOST_INSTANCES]):
         if isinstance(instance, datetime) != isinstance(start, datetime):
@@ -56,19 +56,22 @@ def is_whole_day(value: date | datetime) -> bool:
     return not isinstance(value, datetime)
 
 
-def _by_rule(rule: Any, start: Any, today: date) -> Iterator[Any]:
+def _by_rule(rule: Any, start: Any, today: date, remarks: list[str], name: str) -> Iterator[Any]:
     """What RRULE gives from twice DAYS_BACK before today on, on the clock of the event's own zone."""
     first = datetime.combine(start, time.min) if is_whole_day(start) else start
     parts = rule.to_ical().decode().split(";")
     text = ";".join(part for part in parts if not part.upper().startswith("UNTIL="))
     until, last = _until(rule, start), today + timedelta(DAYS_AHEAD)
-    since = today - timedelta(2 * DAYS_BACK)
+    since, steps = today - timedelta(2 * DAYS_BACK), 0
     for moment in islice(rrulestr(text, dtstart=first), MOST_STEPS):
         instance = moment.date() if is_whole_day(start) else moment
         if moment.date() > last or (until is not None and instance > until):
             return
         if moment.date() >= since:
             yield instance
+        steps += 1
+    if steps == MOST_STEPS:
+        remarks.append(f"{name} began too long ago to be followed to today, and is left out.")
 
 
 def _dates(event: Component, name: str) -> list[Any]:
@@ -81,8 +84,10 @@ def _dates(event: Component, name: str) -> list[Any]:
 
 
 def is_combined(event: Component) -> bool:
-    """Whether its rule narrows days in several ways: it may take a second to find that none is left."""
-    return len(_narrowing(event.get("RRULE"))) > 1
+    """Whether its rule narrows days in several ways, or day by day: it may take seconds to find none left."""
+    rule = event.get("RRULE")
+    narrowed = _narrowing(rule)
+    return len(narrowed) > 1 or (bool(narrowed) and str(rule.get("FREQ", [""])[0]).upper() == "DAILY")
 
 
 def _narrowing(rule: Any) -> set[str]:
@@ -99,7 +104,15 @@ def _is_read(rule: Any) -> bool:
     if not parts <= _READ_RULE_PARTS or frequency not in _READ_FREQUENCIES or interval < 1:
         return False
     narrowed = _narrowing(rule)
+    if narrowed == {"BYSETPOS"} or not _are_days(rule):
+        return False
     return frequency != "DAILY" or not narrowed or (interval == 1 and len(narrowed) == 1)
+
+
+def _are_days(rule: Any) -> bool:
+    """Whether its months and days of the month exist (3.3.10)."""
+    months, days = rule.get("BYMONTH", []), rule.get("BYMONTHDAY", [])
+    return all(1 <= int(month) <= 12 for month in months) and all(1 <= abs(int(day)) <= 31 for day in days)
 
 
 def _until(rule: Any, start: Any) -> Any:

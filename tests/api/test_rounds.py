@@ -65,6 +65,9 @@ def test_an_agreement_is_made_changed_and_ended(firm: Firm, office: Program) -> 
         ({"season_from": "02-30", "season_to": "10-31"}, "season_from"),
         ({"skills": ["Rock climbing"]}, "skills"),
         ({"weekdays_allowed": 3}, "weekdays_allowed"),
+        ({"every_weeks": 3}, "every_weeks"),
+        ({"window_from": "09:00Z"}, "window_from"),
+        ({"window_from": "04-15"}, "window_from"),
     ],
 )
 def test_a_wrong_agreement_is_told_at_its_field(
@@ -73,6 +76,37 @@ def test_a_wrong_agreement_is_told_at_its_field(
     assert fields_of(office.post("agreements/", weekly(firm, **more))) == [field]
     with scope(organisation=firm.organisation):
         assert not Agreement.objects.exists()
+
+
+def test_a_figure_of_another_frequency_is_refused_and_changes_nothing(firm: Firm, office: Program) -> None:
+    path = f"agreements/{office.post('agreements/', weekly(firm)).json()['id']}/"
+
+    assert fields_of(office.patch(path, {"every_weeks": 3})) == ["every_weeks"]
+    assert fields_of(office.patch(path, {"frequency": "changeover", "times_a_week": 3})) == ["times_a_week"]
+    assert office.get(path).json()["times_a_week"] == 2
+
+
+def test_an_agreement_may_keep_naming_somebody_who_has_left(firm: Firm, office: Program) -> None:
+    who = str(firm.technician.pk)
+    path = f"agreements/{office.post('agreements/', weekly(firm, not_with=[who])).json()['id']}/"
+    firm.technician.is_active = False
+    firm.technician.save()
+
+    assert office.patch(path, {"not_with": [who], "minutes_on_site": 50}).json()["minutes_on_site"] == 50
+    assert fields_of(office.patch(path, {"preferred": str(firm.auditor.pk)})) == ["preferred"]
+    assert office.patch(path, {"ends_on": "2030-06-30"}).json()["ends_on"] == "2030-06-30"
+    assert office.patch(path, {"ends_on": None}).json()["ends_on"] is None
+
+
+@pytest.mark.parametrize(
+    ("field", "moment"), [("leaves_at", "9999-12-31T10:00:00Z"), ("arrives_at", "0001-01-01T00:00:00Z")]
+)
+def test_a_stay_beyond_all_calendars_is_told_at_its_field(
+    firm: Firm, office: Program, field: str, moment: str
+) -> None:
+    stay = {"arrives_at": "2031-06-01T16:00:00Z", "leaves_at": "2031-06-08T10:00:00Z", field: moment}
+
+    assert fields_of(office.post("bookings/", {"site": str(firm.site.pk), **stay})) == [field]
 
 
 def test_neither_a_spa_nor_a_person_of_another_firm_can_be_named(firm: Firm, office: Program) -> None:

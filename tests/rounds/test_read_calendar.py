@@ -195,6 +195,9 @@ def test_a_rule_without_an_end_is_followed_no_further_than_is_kept():
         "FREQ=DAILY;BYMONTH=2;BYMONTHDAY=30",
         "FREQ=DAILY;INTERVAL=7;BYDAY=TU",
         "FREQ=YEARLY;BYWEEKNO=53;BYDAY=MO",
+        "FREQ=DAILY;BYSETPOS=2",
+        "FREQ=MONTHLY;BYMONTHDAY=32",
+        "FREQ=YEARLY;BYMONTH=13",
     ],
 )
 def test_a_rule_that_might_never_come_again_is_not_followed(rule):
@@ -272,6 +275,26 @@ def test_more_long_rules_than_a_calendar_of_stays_has_are_left_out_and_said():
     )
     assert len({stay.uid for stay in content.stays}) == 10
     assert "More than 10 events with long rules" in content.remarks[0]
+
+
+def test_a_day_names_the_instance_that_was_to_begin_on_it_not_one_that_was_moved_there():
+    daily = ("DTSTART:20270610T090000Z", "DURATION:PT1H", "RRULE:FREQ=DAILY;COUNT=3")
+    first = ("RECURRENCE-ID:20270610T090000Z", "DTSTART:20270611T150000Z", "DURATION:PT1H", "SEQUENCE:1")
+    second = ("RECURRENCE-ID;VALUE=DATE:20270611", "DTSTART:20270611T200000Z", "DURATION:PT1H", "SEQUENCE:1")
+    content = _read(_event(*daily), _event(*first), _event(*second))
+    assert [begin for begin, _ in _times(content)] == ["11 16:00", "11 21:00", "12 10:00"]
+
+
+def test_a_stay_to_the_end_of_time_is_left_out_and_said():
+    content = _read(_event("DTSTART;VALUE=DATE:20270612", "DTEND;VALUE=DATE:99991231"))
+    assert content.stays == []
+    assert "after 2100" in content.remarks[0]
+
+
+def test_an_event_that_has_repeated_for_too_long_is_left_out_and_said():
+    content = _read(_event("DTSTART;VALUE=DATE:19600101", "DURATION:P1D", "RRULE:FREQ=DAILY"))
+    assert content.stays == []
+    assert "began too long ago" in content.remarks[0]
 
 
 def test_an_instance_that_begins_at_a_time_may_be_named_by_its_day():

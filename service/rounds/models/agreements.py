@@ -128,6 +128,8 @@ class Frequency(models.TextChoices):
     CHANGEOVER = "changeover", "At every changeover"
 
 
+AMOUNT_OF = {Frequency.TIMES_A_WEEK: "times_a_week", Frequency.EVERY_WEEKS: "every_weeks"}
+"""The field that says how often, for the frequencies that have one."""
 _LEAP_YEAR = 2024
 _MONTH_AND_DAY = RegexValidator(
     r"^(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$", "Write month and day as 04-15 for 15 April."
@@ -320,6 +322,9 @@ def _wrong_frequency(agreement: Agreement) -> dict[str, str]:
         agreement.every_weeks is None or not 1 <= agreement.every_weeks <= MOST_WEEKS
     ):
         errors["every_weeks"] = f"Say how many weeks: from 1 to {MOST_WEEKS}."
+    for frequency, amount in AMOUNT_OF.items():
+        if agreement.frequency != frequency and getattr(agreement, amount) is not None:
+            errors[amount] = "This belongs to another frequency: leave it empty."
     if not 1 <= agreement.weekdays_allowed <= EVERY_DAY:
         errors["weekdays_allowed"] = "Allow at least one day of the week."
     return errors

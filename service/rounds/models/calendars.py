@@ -1,5 +1,6 @@
 """When guests stay: calendars that are fetched or uploaded, and the bookings in them."""
 
+from datetime import UTC, datetime
 from typing import ClassVar
 
 from django.core.exceptions import ValidationError
@@ -11,6 +12,9 @@ from django.utils import timezone
 from accounts.ownership import OwnedByOrganisation
 from accounts.sealed import SealedTextField
 from service.sites.models import Site, Spa
+
+EARLIEST_STAY, LATEST_STAY = datetime(1900, 1, 1, tzinfo=UTC), datetime(2101, 1, 1, tzinfo=UTC)
+"""Stays are within these moments, so that days can be counted about them in any time zone."""
 
 
 class ChangeoverCalendar(OwnedByOrganisation):
@@ -117,5 +121,9 @@ class Booking(OwnedByOrganisation):
             errors["spa"] = "This spa is not at the site."
         if self.arrives_at and self.leaves_at and self.leaves_at <= self.arrives_at:
             errors["leaves_at"] = "Guests must leave after they arrive."
+        for name in ("arrives_at", "leaves_at"):
+            moment = getattr(self, name)
+            if moment and not EARLIEST_STAY <= moment < LATEST_STAY:
+                errors[name] = "This must be a day from 1900 to 2100."
         if errors:
             raise ValidationError(errors)

@@ -36,7 +36,7 @@ def share_joinable(model: Model) -> float:
 def polish_day(board: Board, routes: Routes, seed: int, stop: Stops) -> Routes:
     """Better routes for the same jobs, or the routes given when none are found."""
     number = board.day.day
-    stops = [Stop({number: option}, {number: 0}) for _, options in routes for option in options]
+    stops = [Stop({number: option}, {number: 0}) for option in _options(routes)]
     if len(stops) < 2:
         return routes
     found = _solved(Joint([board.day], stops), {number: routes}, seed, stop)
@@ -70,8 +70,6 @@ def polish_week(week: Week, best: Snapshot, seed: int, stop: Stops) -> Snapshot 
 
 
 def _solved(joint: Joint, routes: dict[int, Routes], seed: int, stop: Stops) -> dict[int, Routes] | None:
-    usual = usual_penalties(joint.days[0].problem, joint.days[0].costs)
-    most = MOST_PENALTY * max(usual.load, usual.time)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", PenaltyBoundWarning)  # forbidden drives outweigh any penalty
         result = pyvrp.solve(
@@ -81,12 +79,26 @@ def _solved(joint: Joint, routes: dict[int, Routes], seed: int, stop: Stops) -> 
             collect_stats=False,
             display=False,
             initial_solution=joint.solution(routes),
-            params=pyvrp.SolveParams(penalty=pyvrp.PenaltyParams(max_penalty=most)),
+            params=pyvrp.SolveParams(penalty=pyvrp.PenaltyParams(max_penalty=_most_penalty(joint))),
         )
     return joint.routes(result.best)
 
 
+def _most_penalty(joint: Joint) -> float:
+    """PyVRP knows one limit for all its penalties: that of the load where vans may be full, else of time."""
+    problem = joint.days[0].problem
+    usual = usual_penalties(problem, joint.days[0].costs)
+    may_be_full = any(technician.capacity is not None for technician in problem.technicians)
+    return MOST_PENALTY * (max(usual.load, usual.time) if may_be_full else usual.time)
+
+
 def _is_better(board: Board, old: Routes, new: Routes) -> bool:
+    if sorted(_options(old)) != sorted(_options(new)):
+        return False
     data = board.day.data
     before, after = board.cost_of(solution_from(data, old)), board.cost_of(solution_from(data, new))
     return after.is_feasible and after.cost < before.cost
+
+
+def _options(routes: Routes) -> list[int]:
+    return [option for _, options in routes for option in options]
