@@ -5,6 +5,7 @@ from collections.abc import Callable
 
 import pyvrp
 from pyvrp.exceptions import PenaltyBoundWarning
+from pyvrp.search import LocalSearch, PerturbationManager, compute_neighbours
 
 from .board import Board, Routes, solution_from
 from .joint import Joint, Stop, cells_of, chosen_by, movable, share_movable, stops_of
@@ -15,8 +16,10 @@ from .week import Model, Snapshot, Week
 Stops = Callable[[float], bool]
 """Asked with the best cost before every iteration, as PyVRP's stop criteria are."""
 
-MOST_PENALTY = 2.0
-"""Most that breaking a limit costs, in usual penalties; PyVRP begins with half of it."""
+FIRST_PENALTY, MOST_PENALTY = 0.5, 10.0
+"""What breaking a limit costs at first, and at most, in usual penalties."""
+ADAPT_EVERY = 50
+"""Weeks seen between two changes of the penalties; PyVRP's usual 500 take longer than there is time."""
 LEAST_MOVABLE = 0.15
 """Share of movable visits below which the days are not joined."""
 MOST_CELLS = 20_000_000
@@ -70,26 +73,30 @@ def polish_week(week: Week, best: Snapshot, seed: int, stop: Stops) -> Snapshot 
 
 
 def _solved(joint: Joint, routes: dict[int, Routes], seed: int, stop: Stops) -> dict[int, Routes] | None:
+    """PyVRP's complete solver, put together as ``pyvrp.solve`` does it, with our own first penalties."""
+    data, usual = joint.data, pyvrp.SolveParams()
+    search = LocalSearch(
+        data,
+        pyvrp.RandomNumberGenerator(seed=seed),
+        compute_neighbours(data, usual.neighbourhood),
+        PerturbationManager(usual.perturbation),
+    )
+    for move in usual.operators:
+        if move.supports(data):
+            search.add_operator(move(data))
+    solver = pyvrp.IteratedLocalSearch(data, _penalties(joint), search, joint.solution(routes), usual.ils)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", PenaltyBoundWarning)  # forbidden drives outweigh any penalty
-        result = pyvrp.solve(
-            joint.data,
-            stop,  # type: ignore[arg-type]
-            seed=seed,
-            collect_stats=False,
-            display=False,
-            initial_solution=joint.solution(routes),
-            params=pyvrp.SolveParams(penalty=pyvrp.PenaltyParams(max_penalty=_most_penalty(joint))),
-        )
+        result = solver.run(stop, collect_stats=False)  # type: ignore[arg-type]
     return joint.routes(result.best)
 
 
-def _most_penalty(joint: Joint) -> float:
-    """PyVRP knows one limit for all its penalties: that of the load where vans may be full, else of time."""
-    problem = joint.days[0].problem
-    usual = usual_penalties(problem, joint.days[0].costs)
-    may_be_full = any(technician.capacity is not None for technician in problem.technicians)
-    return MOST_PENALTY * (max(usual.load, usual.time) if may_be_full else usual.time)
+def _penalties(joint: Joint) -> pyvrp.PenaltyManager:
+    usual = usual_penalties(joint.days[0].problem, joint.days[0].costs)
+    most = MOST_PENALTY * max(usual.load, usual.time)
+    first = [FIRST_PENALTY * usual.load], FIRST_PENALTY * usual.time, 1.0
+    params = pyvrp.PenaltyParams(solutions_between_updates=ADAPT_EVERY, max_penalty=most)
+    return pyvrp.PenaltyManager(first, params)
 
 
 def _is_better(board: Board, old: Routes, new: Routes) -> bool:
