@@ -5,11 +5,13 @@ import re
 from datetime import timedelta
 
 import pytest
+import time_machine
 from django.utils import timezone
 from django_scopes import scope, scopes_disabled
 
 from accounts.models import Organisation, Person
 from service.demo.scenario import PASSWORD, PIN, SCENARIO, Cast, build_scenario
+from service.rounds.models import PlannedVisit, PlanState
 from service.sites.models import Spa
 from service.visits.fitness import fitness_of_spas
 from service.visits.models import Amendment, Record, TaskKind, Visit, VisitState
@@ -44,6 +46,18 @@ def test_the_scenario_has_a_state_of_every_kind(casts: list[Cast]) -> None:
     assert overdue >= 1
     assert drained == 1
     assert {"●", "▲", "○"} <= shapes
+
+
+def test_a_demonstration_set_up_in_the_evening_has_a_day_to_look_at(db: None) -> None:
+    evening = timezone.localtime().replace(hour=21, minute=0)
+    with time_machine.travel(evening, tick=False):
+        build_scenario()
+        with scopes_disabled():
+            today = PlannedVisit.objects.filter(plan__state=PlanState.PUBLISHED, day=timezone.localdate())
+            late = PlannedVisit.objects.filter(plan__state=PlanState.PUBLISHED, reason__contains="too late")
+
+            assert today.count() >= 5
+            assert not late.exists()
 
 
 def test_everybody_signs_in_with_the_printed_password_and_pin(casts: list[Cast]) -> None:
