@@ -26,6 +26,10 @@ class Cooling:
         """Whether there is but one cooling."""
         return self._begins == 0.0 and self._ends == 1.0
 
+    def join(self) -> None:
+        """Go on as if there had been but one cooling: from a good week that others found."""
+        self._begins, self._ends = 0.0, 1.0
+
     def temperature(self, done: int, share: float) -> float:
         """In mean costs of a drive."""
         if self._ends <= share < 1.0:

@@ -81,6 +81,10 @@ class Search:
         self._keep_if_best()
         self._look_around()
 
+    def join(self) -> None:
+        """Adopt the best week of all from now on, and only refine it."""
+        self._cooling.join()
+
     def adopt(self, snapshot: Snapshot) -> None:
         """Continue from a better week that another process found, unless this one starts afresh anyway."""
         if self._cooling.is_only and (self.best_cost is None or snapshot.cost < self.best_cost):

@@ -27,6 +27,8 @@ JOINT = 0.6
 where fewer may it falls with the square of their share."""
 SECOND_JOINT = 0.6
 """Share of the other search after which this is done again; the first time is before, the third after it."""
+MOSTLY = 0.15
+"""Share of that work from which the search after it only refines the best week of all."""
 SEARCHED = 0.95
 """Share of the time spent in the search; the rest goes to polishing the days."""
 MOST_POLISH_STEPS = 2000
@@ -133,7 +135,7 @@ def _legs(effort: Effort, begun: float, ends: float, joint: float) -> list[Leg]:
         count = min(STEP_LEGS, max(1, effort.iterations))
         legs = [replace(leg, steps=effort.iterations // count) for leg in _apart(count)]
         polish = Leg(1.0, 1.0, steps=min(effort.iterations, MOST_POLISH_STEPS), is_joint=True)
-        return _with_joint(legs, polish) if joint else legs
+        return _with_joint(legs, polish, is_mostly=joint >= MOSTLY) if joint else legs
     now = time.monotonic()
     searched = max(0.0, begun + (ends - begun) * SEARCHED - now)
     apart = searched * (1 - joint)
@@ -141,7 +143,7 @@ def _legs(effort: Effort, begun: float, ends: float, joint: float) -> list[Leg]:
     count = max(1, round(apart / length))
     legs = _apart(count)
     if joint:
-        legs = _with_joint(legs, Leg(1.0, 1.0, is_joint=True))
+        legs = _with_joint(legs, Leg(1.0, 1.0, is_joint=True), is_mostly=joint >= MOSTLY)
     lasts = [searched * joint / 3 if leg.is_joint else apart / count for leg in legs]
     return [replace(leg, until=now + over) for leg, over in zip(legs, accumulate(lasts), strict=True)]
 
@@ -151,9 +153,10 @@ def _apart(count: int) -> list[Leg]:
     return [Leg(i / count, (i + 1) / count, is_recombined=_is_recombined(i, count)) for i in range(count)]
 
 
-def _with_joint(legs: list[Leg], joint: Leg) -> list[Leg]:
+def _with_joint(legs: list[Leg], joint: Leg, *, is_mostly: bool) -> list[Leg]:
     second = round(SECOND_JOINT * len(legs))
-    return [joint, *legs[:second], joint, *legs[second:], joint]
+    refining = [replace(leg, is_refining=is_mostly) for leg in legs[second:]]
+    return [joint, *legs[:second], joint, *refining, joint]
 
 
 def _is_recombined(leg: int, legs: int) -> bool:

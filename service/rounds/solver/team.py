@@ -44,6 +44,8 @@ class Leg:
     steps: int | None = None
     is_recombined: bool = False
     """Whether the first member begins it by putting the routes that all have met together anew."""
+    is_refining: bool = False
+    """Whether everybody goes on from the best week of all, whatever they were about."""
     is_joint: bool = False
     """Whether everybody works on the best week, all days at once, instead of searching on."""
 
@@ -80,6 +82,12 @@ class Member:
         week.restore(first)
         style = STYLES[number % len(STYLES)]
         self.search = Search(week, first_penalties(model), style, self.seed, calm=calm)
+
+    def prepare(self, leg: Leg, best: Snapshot) -> None:
+        """Go on from the best week of all, where the search is not about something else."""
+        if leg.is_refining:
+            self.search.join()
+        self.search.adopt(best)
 
     def run(self, leg: Leg, best: Snapshot, is_cancelled: IsCancelled) -> Snapshot | None:
         """Search for one leg; the best week so far."""
@@ -188,7 +196,7 @@ class Team:
         recombined = self._own.recombine(self.best, leg) if leg.is_recombined else None
         if recombined is not None:
             self.best = recombined
-        self._own.search.adopt(self.best)
+        self._own.prepare(leg, self.best)
         own = self._own.run(leg, self.best, self._check)
         answers: list[Found] = self._receive(leg.until)
         self.iterations = self._own.search.iterations + sum(answer.iterations for answer in answers)
@@ -260,7 +268,7 @@ def _serve(
                 connection.send(member.finish(message, cancelled.is_set))
                 continue
             leg, best = message
-            member.search.adopt(best)
+            member.prepare(leg, best)
             found = member.run(leg, best, cancelled.is_set)
             shapes = member.search.pool.take_fresh(MOST_SHAPES_SENT)
             connection.send(Found(found, shapes, member.search.iterations))
