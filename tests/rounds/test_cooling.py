@@ -1,6 +1,7 @@
 """The search cools down once when there is little time for its size, and several times when there is much."""
 
 import itertools
+import math
 
 import pytest
 
@@ -34,3 +35,14 @@ def test_a_search_with_many_rounds_cools_down_several_times_for_equally_long() -
 
 def test_a_search_of_a_few_rounds_is_over_before_it_could_plan() -> None:
     assert _starts(_temperatures(3, 40)) == 1
+
+
+def test_a_search_that_joins_the_others_cools_on_as_if_there_had_been_one_cooling() -> None:
+    cooling = Cooling(units=1)
+    cooling.temperature(100, 0.1)  # a thousand rounds to come for one unit: several coolings
+    was_only = cooling.is_only
+
+    cooling.join()
+
+    assert (was_only, cooling.is_only) == (False, True)
+    assert math.isclose(cooling.temperature(600, 0.6), HOT * (COLD / HOT) ** 0.6)

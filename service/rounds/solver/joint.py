@@ -32,8 +32,6 @@ class Stop:
 
     options: Mapping[int, int]
     constants: Mapping[int, int]
-    unit: int | None = None
-    """The unit that moves to another day with it."""
 
 
 def movable(model: Model) -> dict[int, Choices]:
@@ -84,7 +82,7 @@ def stops_of(model: Model, week: Snapshot, moving: Mapping[int, Choices]) -> lis
         constants = {
             day: model.catalogue.units[unit].choices[number].constant for day, (number, _) in choices.items()
         }
-        stops.append(Stop(options, constants, unit))
+        stops.append(Stop(options, constants))
     for day, routes in enumerate(week.routes):
         staying = (option for _, options in routes for option in options if (day, option) not in held)
         stops += [Stop({day: option}, {day: 0}) for option in staying]
