@@ -1,7 +1,6 @@
 """The search cools down once when there is little time for its size, and several times when there is much."""
 
 import itertools
-import math
 
 import pytest
 
@@ -37,12 +36,11 @@ def test_a_search_of_a_few_rounds_is_over_before_it_could_plan() -> None:
     assert _starts(_temperatures(3, 40)) == 1
 
 
-def test_a_search_that_joins_the_others_cools_on_as_if_there_had_been_one_cooling() -> None:
-    cooling = Cooling(units=1)
-    cooling.temperature(100, 0.1)  # a thousand rounds to come for one unit: several coolings
-    was_only = cooling.is_only
+def test_a_search_that_is_told_to_cools_down_once_however_many_rounds_it_has() -> None:
+    cooling = Cooling(5, once=True)
+    rounds = 4 * ROUNDS_FOR_A_UNIT * 5
 
-    cooling.join()
+    found = [cooling.temperature(done, done / rounds) for done in range(rounds)]
 
-    assert (was_only, cooling.is_only) == (False, True)
-    assert math.isclose(cooling.temperature(600, 0.6), HOT * (COLD / HOT) ** 0.6)
+    assert (_starts(found), cooling.is_only) == (1, True)
+    assert found[-1] == pytest.approx(COLD, rel=0.01)

@@ -12,7 +12,7 @@ from service.rounds.solver.recombine import recombine
 from service.rounds.solver.request import read_problem
 from service.rounds.solver.response import plan_response
 from service.rounds.solver.ruin import LARGE
-from service.rounds.solver.search import Search
+from service.rounds.solver.search import Manner, Search
 from service.rounds.solver.start import first_penalties, first_week
 from service.rounds.solver.week import Model, Snapshot, Week, build_model
 
@@ -125,7 +125,7 @@ def _recombined_keeps_every_limit(request: Json) -> None:
     if not model.catalogue.units:
         return
     searched = first_week(model, 1)
-    search = Search(searched, first_penalties(model), LARGE, 1, calm=False)
+    search = Search(searched, first_penalties(model), LARGE, 1, Manner())
     for step in range(60):
         search.step(step / 60)
 

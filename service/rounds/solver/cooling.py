@@ -1,15 +1,15 @@
 """How hot the search is: one long cooling, or, when there is time, several after each other.
 
-A small week freezes in a few seconds, and how good it is then is mostly luck: several coolings, each
-from a hot start, find better weeks in the same time than one that is as long as all of them.
+A longer cooling ends in a better week, up to a length; beyond it, how good the week is is mostly luck,
+and several coolings, each from a hot start, find better ones than one that is as long as all of them.
 """
 
 import math
 
 HOT, COLD = 3.0, 0.02
 """First and last temperature in mean costs of a drive."""
-ROUNDS_FOR_A_UNIT = 100
-"""Rounds of the search that one cooling should have for every unit."""
+ROUNDS_FOR_A_UNIT = 800
+"""Rounds of the search that one cooling should have for every unit; measured, see DEVELOPERS.md."""
 LEARNED = 100
 """Rounds after which it is known how many there will be."""
 
@@ -17,18 +17,14 @@ LEARNED = 100
 class Cooling:
     """The temperature of a search, told how many rounds are done and what share of its time is over."""
 
-    def __init__(self, units: int) -> None:
-        self._wanted = ROUNDS_FOR_A_UNIT * units
+    def __init__(self, units: int, *, once: bool = False) -> None:
+        self._wanted = math.inf if once else ROUNDS_FOR_A_UNIT * units
         self._begins, self._ends = 0.0, 1.0
 
     @property
     def is_only(self) -> bool:
         """Whether there is but one cooling."""
         return self._begins == 0.0 and self._ends == 1.0
-
-    def join(self) -> None:
-        """Go on as if there had been but one cooling: from a good week that others found."""
-        self._begins, self._ends = 0.0, 1.0
 
     def temperature(self, done: int, share: float) -> float:
         """In mean costs of a drive."""

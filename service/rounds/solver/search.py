@@ -50,6 +50,16 @@ Draft = tuple[pyvrp.Solution, DayCost]
 Drafts = Mapping[int, Draft]
 
 
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """How a search goes about it."""
+
+    is_calm: bool = False
+    """Whether it stays close to the week it begins with."""
+    cools_once: bool = False
+    """Whether it cools down once, however much time there is."""
+
+
 @dataclass(slots=True)
 class _Tally:
     """Weeks seen since the penalties were last changed, and those within the limits."""
@@ -62,7 +72,7 @@ class _Tally:
 class Search:
     """One process's search: ``step`` until told to stop; the best week is always within all limits."""
 
-    def __init__(self, week: Week, penalties: Penalties, style: Style, seed: int, *, calm: bool) -> None:
+    def __init__(self, week: Week, penalties: Penalties, style: Style, seed: int, manner: Manner) -> None:
         self.week = week
         self.penalties = penalties
         self.prices = penalties.evaluator()
@@ -76,14 +86,10 @@ class Search:
         self._tally = _Tally()
         self._usual_gain = 10 * mean_drive(week)
         self._constants = week.constants()
-        self._cooling = Cooling(len(week.model.catalogue.units))
-        self._mean_drive = mean_drive(week) * (CALM if calm else 1.0)
+        self._cooling = Cooling(len(week.model.catalogue.units), once=manner.cools_once)
+        self._mean_drive = mean_drive(week) * (CALM if manner.is_calm else 1.0)
         self._keep_if_best()
         self._look_around()
-
-    def join(self) -> None:
-        """Adopt the best week of all from now on, and only refine it."""
-        self._cooling.join()
 
     def adopt(self, snapshot: Snapshot) -> None:
         """Continue from a better week that another process found, unless this one starts afresh anyway."""

@@ -12,6 +12,7 @@ from .polish import share_joinable
 from .problem import Problem
 from .request import read_problem
 from .response import plan_response
+from .search import Manner
 from .start import first_week
 from .team import Leg, Team
 from .week import Model, Snapshot, build_model
@@ -28,7 +29,8 @@ where fewer may it falls with the square of their share."""
 SECOND_JOINT = 0.6
 """Share of the other search after which this is done again; the first time is before, the third after it."""
 MOSTLY = 0.15
-"""Share of that work from which the search after it only refines the best week of all."""
+"""Share of that work from which the search cools once: a second hot start would begin after the days
+were joined, and waste what that gained."""
 SEARCHED = 0.95
 """Share of the time spent in the search; the rest goes to polishing the days."""
 MOST_POLISH_STEPS = 2000
@@ -112,11 +114,13 @@ def _search(
 ) -> Snapshot:
     calm = bool(model.problem.previous) and model.problem.prices.moved_visit > 0
     ends = begun + effort.seconds
+    joint = JOINT * share_joinable(model) ** 2
+    manner = Manner(is_calm=calm, cools_once=joint >= MOSTLY)
     with Team(
-        model, first, processes=effort.processes, seed=effort.seed, calm=calm, is_cancelled=is_cancelled
+        model, first, processes=effort.processes, seed=effort.seed, manner=manner, is_cancelled=is_cancelled
     ) as team:
         on_progress(_progress(model, team, 0.0, begun))
-        legs = _legs(effort, begun, ends, JOINT * share_joinable(model) ** 2)
+        legs = _legs(effort, begun, ends, joint)
         for number, leg in enumerate(legs, start=1):
             if is_cancelled():
                 break
@@ -135,7 +139,7 @@ def _legs(effort: Effort, begun: float, ends: float, joint: float) -> list[Leg]:
         count = min(STEP_LEGS, max(1, effort.iterations))
         legs = [replace(leg, steps=effort.iterations // count) for leg in _apart(count)]
         polish = Leg(1.0, 1.0, steps=min(effort.iterations, MOST_POLISH_STEPS), is_joint=True)
-        return _with_joint(legs, polish, is_mostly=joint >= MOSTLY) if joint else legs
+        return _with_joint(legs, polish) if joint else legs
     now = time.monotonic()
     searched = max(0.0, begun + (ends - begun) * SEARCHED - now)
     apart = searched * (1 - joint)
@@ -143,7 +147,7 @@ def _legs(effort: Effort, begun: float, ends: float, joint: float) -> list[Leg]:
     count = max(1, round(apart / length))
     legs = _apart(count)
     if joint:
-        legs = _with_joint(legs, Leg(1.0, 1.0, is_joint=True), is_mostly=joint >= MOSTLY)
+        legs = _with_joint(legs, Leg(1.0, 1.0, is_joint=True))
     lasts = [searched * joint / 3 if leg.is_joint else apart / count for leg in legs]
     return [replace(leg, until=now + over) for leg, over in zip(legs, accumulate(lasts), strict=True)]
 
@@ -153,10 +157,9 @@ def _apart(count: int) -> list[Leg]:
     return [Leg(i / count, (i + 1) / count, is_recombined=_is_recombined(i, count)) for i in range(count)]
 
 
-def _with_joint(legs: list[Leg], joint: Leg, *, is_mostly: bool) -> list[Leg]:
+def _with_joint(legs: list[Leg], joint: Leg) -> list[Leg]:
     second = round(SECOND_JOINT * len(legs))
-    refining = [replace(leg, is_refining=is_mostly) for leg in legs[second:]]
-    return [joint, *legs[:second], joint, *refining, joint]
+    return [joint, *legs[:second], joint, *legs[second:], joint]
 
 
 def _is_recombined(leg: int, legs: int) -> bool:

@@ -20,7 +20,7 @@ from .polish import polish_day, polish_week
 from .pool import Shape
 from .problem import Problem
 from .ruin import STYLES
-from .search import Search
+from .search import Manner, Search
 from .start import first_penalties
 from .week import Model, Snapshot, Week, build_model
 
@@ -44,8 +44,6 @@ class Leg:
     steps: int | None = None
     is_recombined: bool = False
     """Whether the first member begins it by putting the routes that all have met together anew."""
-    is_refining: bool = False
-    """Whether everybody goes on from the best week of all, whatever they were about."""
     is_joint: bool = False
     """Whether everybody works on the best week, all days at once, instead of searching on."""
 
@@ -76,18 +74,12 @@ class Finish:
 class Member:
     """One search and what it is asked to do."""
 
-    def __init__(self, model: Model, first: Snapshot, number: int, seed: int, *, calm: bool) -> None:
+    def __init__(self, model: Model, first: Snapshot, number: int, seed: int, manner: Manner) -> None:
         self.seed = seed + 1000 * number
         week = Week(model, self.seed)
         week.restore(first)
         style = STYLES[number % len(STYLES)]
-        self.search = Search(week, first_penalties(model), style, self.seed, calm=calm)
-
-    def prepare(self, leg: Leg, best: Snapshot) -> None:
-        """Go on from the best week of all, where the search is not about something else."""
-        if leg.is_refining:
-            self.search.join()
-        self.search.adopt(best)
+        self.search = Search(week, first_penalties(model), style, self.seed, manner)
 
     def run(self, leg: Leg, best: Snapshot, is_cancelled: IsCancelled) -> Snapshot | None:
         """Search for one leg; the best week so far."""
@@ -161,19 +153,19 @@ class Team:
         *,
         processes: int,
         seed: int,
-        calm: bool,
+        manner: Manner,
         is_cancelled: IsCancelled,
     ) -> None:
         self.best = first
         self.iterations = 0
         self._is_cancelled = is_cancelled
-        self._own = Member(model, first, 0, seed, calm=calm)
+        self._own = Member(model, first, 0, seed, manner)
         context = multiprocessing.get_context("spawn")
         self._cancelled = context.Event() if processes > 1 else threading.Event()
         self._others: list[tuple[Any, Connection]] = []
         for number in range(1, processes):
             here, there = context.Pipe()
-            arguments = (there, self._cancelled, model.problem, first, number, seed, calm)
+            arguments = (there, self._cancelled, model.problem, first, number, seed, manner)
             process = context.Process(target=_serve, args=arguments, daemon=True)
             process.start()
             there.close()
@@ -196,7 +188,7 @@ class Team:
         recombined = self._own.recombine(self.best, leg) if leg.is_recombined else None
         if recombined is not None:
             self.best = recombined
-        self._own.prepare(leg, self.best)
+        self._own.search.adopt(self.best)
         own = self._own.run(leg, self.best, self._check)
         answers: list[Found] = self._receive(leg.until)
         self.iterations = self._own.search.iterations + sum(answer.iterations for answer in answers)
@@ -256,19 +248,19 @@ def _serve(
     first: Snapshot,
     number: int,
     seed: int,
-    calm: bool,
+    manner: Manner,
 ) -> None:
     """The other side: search and polish as told until the connection closes."""
     for ignored in (signal.SIGTERM, signal.SIGINT):
         signal.signal(ignored, signal.SIG_IGN)
-    member = Member(build_model(problem), first, number, seed, calm=calm)
+    member = Member(build_model(problem), first, number, seed, manner)
     try:
         for message in _messages(connection):
             if isinstance(message, Finish):
                 connection.send(member.finish(message, cancelled.is_set))
                 continue
             leg, best = message
-            member.prepare(leg, best)
+            member.search.adopt(best)
             found = member.run(leg, best, cancelled.is_set)
             shapes = member.search.pool.take_fresh(MOST_SHAPES_SENT)
             connection.send(Found(found, shapes, member.search.iterations))
