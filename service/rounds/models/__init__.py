@@ -5,8 +5,6 @@ from service.rounds.models.agreements import (
     AgreementSkill,
     BarredTechnician,
     Frequency,
-    RoadSource,
-    RoundSettings,
     Skill,
 )
 from service.rounds.models.calendar_links import RoundCalendarLink
@@ -22,6 +20,7 @@ from service.rounds.models.roster import (
     TechnicianSkill,
     Weekday,
 )
+from service.rounds.models.settings import RoadSource, RoundSettings
 
 __all__ = [
     "Agreement",
