@@ -6,7 +6,7 @@ and several coolings, each from a hot start, find better ones than one that is a
 
 import math
 
-HOT, COLD = 3.0, 0.02
+HOT, COLD = 1.0, 0.02
 """First and last temperature in mean costs of a drive."""
 ROUNDS_FOR_A_UNIT = 800
 """Rounds of the search that one cooling should have for every unit; measured, see DEVELOPERS.md."""
