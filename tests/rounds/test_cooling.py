@@ -4,7 +4,7 @@ import itertools
 
 import pytest
 
-from service.rounds.solver.cooling import COLD, HOT, ROUNDS_FOR_A_UNIT, Cooling
+from service.rounds.solver.cooling import COLD, HOT, HOTTER, ROUNDS_FOR_A_UNIT, Cooling
 
 
 def _temperatures(units: int, rounds: int) -> list[float]:
@@ -36,11 +36,11 @@ def test_a_search_of_a_few_rounds_is_over_before_it_could_plan() -> None:
     assert _starts(_temperatures(3, 40)) == 1
 
 
-def test_a_search_that_is_told_to_cools_down_once_however_many_rounds_it_has() -> None:
-    cooling = Cooling(5, once=True)
+def test_a_search_of_joined_days_cools_down_once_from_hotter_however_many_rounds_it_has() -> None:
+    cooling = Cooling(5, is_joined=True)
     rounds = 4 * ROUNDS_FOR_A_UNIT * 5
 
     found = [cooling.temperature(done, done / rounds) for done in range(rounds)]
 
-    assert (_starts(found), cooling.is_only) == (1, True)
+    assert (found[0], _starts(found), cooling.is_only) == (HOTTER, 1, True)
     assert found[-1] == pytest.approx(COLD, rel=0.01)

@@ -8,6 +8,8 @@ import math
 
 HOT, COLD = 1.0, 0.02
 """First and last temperature in mean costs of a drive."""
+HOTTER = 3.0
+"""First temperature where the search begins with days joined for long: in a valley it must leave."""
 ROUNDS_FOR_A_UNIT = 800
 """Rounds of the search that one cooling should have for every unit; measured, see DEVELOPERS.md."""
 LEARNED = 100
@@ -17,8 +19,9 @@ LEARNED = 100
 class Cooling:
     """The temperature of a search, told how many rounds are done and what share of its time is over."""
 
-    def __init__(self, units: int, *, once: bool = False) -> None:
-        self._wanted = math.inf if once else ROUNDS_FOR_A_UNIT * units
+    def __init__(self, units: int, *, is_joined: bool = False) -> None:
+        self._hot = HOTTER if is_joined else HOT
+        self._wanted = math.inf if is_joined else ROUNDS_FOR_A_UNIT * units
         self._begins, self._ends = 0.0, 1.0
 
     @property
@@ -34,7 +37,7 @@ class Cooling:
         elif done == LEARNED:
             self._plan(done, share)
         position = (share - self._begins) / max(self._ends - self._begins, 1e-9)
-        return HOT * math.pow(COLD / HOT, min(1.0, position))
+        return self._hot * math.pow(COLD / self._hot, min(1.0, position))
 
     def _plan(self, done: int, share: float) -> None:
         """End this cooling so that those still to come are of equal length, and none too short."""

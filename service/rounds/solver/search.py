@@ -56,8 +56,8 @@ class Manner:
 
     is_calm: bool = False
     """Whether it stays close to the week it begins with."""
-    cools_once: bool = False
-    """Whether it cools down once, however much time there is."""
+    is_joined: bool = False
+    """Whether much of the time goes into joined days: it cools once then, from hotter."""
 
 
 @dataclass(slots=True)
@@ -86,7 +86,7 @@ class Search:
         self._tally = _Tally()
         self._usual_gain = 10 * mean_drive(week)
         self._constants = week.constants()
-        self._cooling = Cooling(len(week.model.catalogue.units), once=manner.cools_once)
+        self._cooling = Cooling(len(week.model.catalogue.units), is_joined=manner.is_joined)
         self._mean_drive = mean_drive(week) * (CALM if manner.is_calm else 1.0)
         self._keep_if_best()
         self._look_around()

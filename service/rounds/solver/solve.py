@@ -29,8 +29,8 @@ where fewer may it falls with the square of their share."""
 SECOND_JOINT = 0.6
 """Share of the other search after which this is done again; the first time is before, the third after it."""
 MOSTLY = 0.15
-"""Share of that work from which the search cools once: a second hot start would begin after the days
-were joined, and waste what that gained."""
+"""Share of that work from which the search cools only once, from hotter: a second hot start would begin
+after the days were joined, and waste what that gained."""
 SEARCHED = 0.95
 """Share of the time spent in the search; the rest goes to polishing the days."""
 MOST_POLISH_STEPS = 2000
@@ -115,7 +115,7 @@ def _search(
     calm = bool(model.problem.previous) and model.problem.prices.moved_visit > 0
     ends = begun + effort.seconds
     joint = JOINT * share_joinable(model) ** 2
-    manner = Manner(is_calm=calm, cools_once=joint >= MOSTLY)
+    manner = Manner(is_calm=calm, is_joined=joint >= MOSTLY)
     with Team(
         model, first, processes=effort.processes, seed=effort.seed, manner=manner, is_cancelled=is_cancelled
     ) as team:
