@@ -116,10 +116,13 @@ def test_a_week_on_paper_has_its_rounds_and_nothing_to_press(
         waiting.arrive_at = waiting.start_at = waiting.leave_at = None
         waiting.reason = "No allowed day is left."
         waiting.save()
+        plan.notes = [{"text": "The pass is closed on Tuesday."}]
+        plan.save()
 
     words = words_of(printed(page, f"/rounds/week/{plan.monday}/", sheet, "week"))
 
     assert "No allowed day is left." in words
+    assert "The pass is closed on Tuesday." in words  # folded away on the screen
     assert [
         word
         for word in [*NAVIGATION, "Give it a place", "Move visits", "Urgent call", "http"]

@@ -347,7 +347,7 @@ def test_todays_page_shows_the_published_times(firm: Firm, sign_in: Any) -> None
 
     page = text_of(sign_in(firm.technician).get("/visits/today/"))
 
-    assert "30 min, 20.4 km from the last stop" in page
+    assert "30 min, 20.4 km from the start" in page
     assert reverse("reports:round_sheet", args=[item.pk]) in page
 
 
@@ -357,7 +357,7 @@ def test_a_map_page_lists_the_stops_beside_the_map(drafted: WeekPlan, in_firm: F
     page = text_of(sign_in(in_firm.office).get(f"/rounds/planned-rounds/{row.round_id}/map/"))
 
     assert row.spa.name in page
-    assert "from the last stop" in page
+    assert page.count("from the start") == 1
 
 
 def test_the_line_of_a_round_is_drawn_to_scale(firm: Firm) -> None:
